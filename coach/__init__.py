@@ -1,0 +1,1 @@
+"""An offline voice coach for dry breath-hold practice."""

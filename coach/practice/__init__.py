@@ -1,0 +1,1 @@
+"""The core: decides what is said, listened for and kept. Pure; standard library only."""

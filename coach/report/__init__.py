@@ -1,0 +1,1 @@
+"""What people hear and look at afterwards."""

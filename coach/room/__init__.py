@@ -1,0 +1,1 @@
+"""Where voice and ear meet the air."""
