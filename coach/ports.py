@@ -78,8 +78,11 @@ class Mixer(Protocol):
     def play(self, cue: int, clip: Clip, start_s: float, gain_db: float = 0.0) -> float:
         """Sound `clip` at `start_s`; returns the room time at which it will really begin."""
 
-    def drop(self, cue: int) -> None:
-        """Remove the clip; fade it within 30 ms if it sounds."""
+    def drop(self, cue: int, by_s: float | None = None) -> None:
+        """Remove the clip; fade it within 30 ms if it sounds, or so that it is silent at `by_s`."""
+
+    def skip(self, cue: int) -> None:
+        """Report a cue that was never handed over as not sounded (CueDone, started_s None)."""
 
 
 class Calendar(Protocol):
