@@ -121,8 +121,8 @@ class Store(Protocol):
     def keep(self, kept: Kept) -> None:
         """On the disk and synced when this returns. Raises OSError."""
 
-    def said(self, start_s: float, end_s: float, line: str, text: str) -> None:
-        """Add to the timeline of the session (not synced)."""
+    def said(self, start_s: float, end_s: float, line: str, text: str, who: str = "coach") -> None:
+        """Add what was said or heard to the timeline (not synced); `who` names the speaker."""
 
     def finish(self, ended_s: float, code: int, reason: str) -> Mapping[str, Any]:
         """Move the session into the database; returns its document."""
