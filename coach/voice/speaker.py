@@ -1,0 +1,70 @@
+"""The port `Voice` over any synthesiser: cache first, else render and finish."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from pathlib import Path
+
+from coach.ports import Audio, Clip, VoiceError
+from coach.voice.cache import ClipCache, key
+from coach.voice.render import finished
+from coach.voice.synthesiser import Synthesiser, Utterance
+
+SPEEDS = (0.7, 1.5)
+_BRISK = 1.25  # a time call has to be over in 1.2 s, running speech wants time to be understood
+_BRISK_WORDS = 3
+_FINISH = 1  # raise it when render.py makes other samples of the same speech
+
+
+class Speaker:
+    """Speaks with one synthesiser at one loudness (LUFS)."""
+
+    def __init__(self, synthesiser: Synthesiser, loudness_lufs: float, cache: Path | None) -> None:
+        self._synthesiser = synthesiser
+        self._loudness_lufs = loudness_lufs
+        self._cache = ClipCache(cache)
+
+    @property
+    def name(self) -> str:
+        """Which voice this is, for the record."""
+        return self._synthesiser.name
+
+    def speak(self, text: str, rate_hz: int, speed: float = 1.0) -> Clip:
+        """See coach.ports.Voice."""
+        return self.speak_all([text], rate_hz, speed)[0]
+
+    def speak_all(self, texts: Iterable[str], rate_hz: int, speed: float = 1.0) -> list[Clip]:
+        """One clip per text, in order; faster than one after the other. Raises VoiceError."""
+        if not SPEEDS[0] <= speed <= SPEEDS[1]:
+            raise VoiceError(f"speed {speed:g} is outside {SPEEDS[0]:g} to {SPEEDS[1]:g}")
+        wanted = list(texts)
+        samples = {text: self._cache.get(self._key(text, rate_hz, speed)) for text in wanted}
+        missing = [text for text, found in samples.items() if found is None]
+        samples |= self._rendered(missing, rate_hz, speed)
+        return [
+            Clip(text, known, rate_hz) for text in wanted if (known := samples[text]) is not None
+        ]
+
+    def _rendered(self, texts: list[str], rate_hz: int, speed: float) -> dict[str, Audio]:
+        for text in texts:
+            if not re.search(r"\w", text):
+                raise VoiceError(f"the text {text!r} has nothing that can be spoken")
+        rendered: dict[str, Audio] = {}
+        utterances = [Utterance(text, speed * _briskness(text)) for text in texts]
+        raws = self._synthesiser.render(utterances) if texts else []
+        for text, raw in zip(texts, raws, strict=True):
+            samples = finished(raw, rate_hz, self._loudness_lufs)
+            if not len(samples):
+                raise VoiceError(f"the voice {self.name} cannot speak the text {text!r}")
+            self._cache.put(self._key(text, rate_hz, speed), samples)
+            rendered[text] = samples
+        return rendered
+
+    def _key(self, text: str, rate_hz: int, speed: float) -> str:
+        voice = (self._synthesiser.name, self._synthesiser.version)
+        return key(_FINISH, *voice, text, rate_hz, speed, self._loudness_lufs)
+
+
+def _briskness(text: str) -> float:
+    return _BRISK if len(text.split()) <= _BRISK_WORDS else 1.0
