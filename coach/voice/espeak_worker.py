@@ -81,6 +81,7 @@ def _render(pyttsx3: Any, voice: str, words_per_minute: int, text: str, target: 
             engine.setProperty("rate", words_per_minute)
             engine.save_to_file(text, str(target))
             engine.runAndWait()
+            pyttsx3.drivers._espeak.Synchronize()  # runAndWait returns after 10 ms, done or not
             code = 0
         finally:
             os._exit(code)
