@@ -8,6 +8,7 @@ the two clocks have come apart (a device that drifts, a clock of day that was se
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import suppress
 from datetime import UTC, datetime
 from time import time
 
@@ -49,10 +50,8 @@ class JobCalendar:
     def drop(self, cue: int) -> None:
         """Do not deliver it; unknown cues are ignored."""
         self._due_s.pop(cue, None)
-        try:
+        with suppress(JobLookupError):  # it has rung already, or there never was one
             self._scheduler.remove_job(str(cue))
-        except JobLookupError:
-            pass  # it has rung already, or there never was one
 
     def confirm(self, event: CueDue) -> bool:
         """Whether a delivered cue is still wanted and really due; if so it is forgotten."""

@@ -1,0 +1,146 @@
+"""What was recorded and what was played, side by side on the room's clock, at the ear's rate.
+
+The microphone's frames are placed by the clocks of the two streams, so a late callback, a lost
+block or a crystal that runs apart from the loudspeaker's moves nothing: a gap is filled with
+silence, and a slow drift costs one sample at a time.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import soxr
+
+from coach.ports import EAR_RATE_HZ, Audio, Block
+
+PLACE_S = 0.0005  # deviations of the two clocks below this are noise of the estimate
+LOST_S = 0.02  # above this frames were lost; below, the samples are moved one by one
+QUALITY = "HQ"  # of soxr; it keeps back up to 21 ms, MQ 34 ms (measured), LQ cuts at 6 kHz
+
+
+class _Converter:
+    """A stream at the ear's rate; output sample k is input time k / EAR_RATE_HZ."""
+
+    def __init__(self, rate_hz: int) -> None:
+        self._stream: Any = None
+        if rate_hz != EAR_RATE_HZ:
+            self._stream = soxr.ResampleStream(rate_hz, EAR_RATE_HZ, 1, "float32", QUALITY)
+
+    def feed(self, samples: Audio) -> Audio:
+        if self._stream is None:
+            return samples
+        converted: Audio = self._stream.resample_chunk(samples)
+        return converted
+
+
+class _Line:
+    """Samples of a stretch of room time; `start` and `end` count samples of room time."""
+
+    def __init__(self) -> None:
+        self.start = 0
+        self._samples: Audio = np.zeros(0, dtype=np.float32)
+
+    @property
+    def end(self) -> int:
+        return self.start + len(self._samples)
+
+    def add(self, samples: Audio) -> None:
+        self._samples = np.concatenate((self._samples, samples))
+
+    def fill(self, end: int) -> None:
+        """Silence up to `end`; a gap of one or two samples takes the last one's value."""
+        missing = end - self.end
+        if missing > 0:
+            last = self._samples[-1] if missing <= 2 and len(self._samples) else 0.0
+            self.add(np.full(missing, last, dtype=np.float32))
+
+    def span(self, start: int, end: int) -> Audio:
+        """The samples from `start` to `end`; silence where there are none."""
+        out: Audio = np.zeros(end - start, dtype=np.float32)
+        low, high = max(start, self.start), min(end, self.end)
+        if high > low:
+            out[low - start : high - start] = self._samples[low - self.start : high - self.start]
+        return out
+
+    def forget(self, before: int) -> None:
+        gone = max(0, min(before, self.end) - self.start)
+        self._samples = self._samples[gone:]
+        self.start += gone
+
+
+class Alignment:
+    """Turns stamped pieces of two streams into blocks that follow each other without a gap.
+
+    `delay_s` is what the stamps do not know of the way from the loudspeaker to the microphone:
+    a played sample stands beside the recorded one it sounds in.
+    """
+
+    def __init__(self, played_hz: int, delay_s: float, block_s: float) -> None:
+        self._played_hz = played_hz
+        self._delay = round(delay_s * EAR_RATE_HZ)
+        self._size = round(block_s * EAR_RATE_HZ)
+        self._play_converter = _Converter(played_hz)
+        self._played = _Line()
+        self._recorded = _Line()
+        self._next = 0  # first sample of the next block
+        self._record_converter: _Converter | None = None
+        self._fed = 0  # samples of the open microphone so far
+        self._shift: int | None = None  # room sample of its first one
+        self._early: list[Audio] = []  # recorded before the clocks are known
+
+    def open(self, recorded_hz: int) -> None:
+        """A microphone begins at its frame 0."""
+        self._record_converter = _Converter(recorded_hz)
+        self._fed, self._shift = 0, None
+        self._early.clear()
+
+    def play(self, samples: Audio) -> None:
+        """The next frames of the room, at the loudspeaker's rate."""
+        self._played.add(self._play_converter.feed(samples))
+
+    def record(self, samples: Audio, begun_s: float | None) -> None:
+        """The next frames of the microphone.
+
+        `begun_s` is the room time of its frame 0, None as long as that is not known.
+        """
+        assert self._record_converter is not None
+        self._early.append(self._record_converter.feed(samples))
+        if begun_s is None:
+            return
+        self._place(round(begun_s * EAR_RATE_HZ))
+        for piece in self._early:
+            self._put(piece)
+        self._early.clear()
+
+    def silence(self, until_s: float) -> None:
+        """Nothing is recorded up to room time `until_s`."""
+        self._recorded.fill(round(until_s * EAR_RATE_HZ))
+
+    def blocks(self) -> list[Block]:
+        """What is complete since the last call, in order."""
+        ready = min(self._recorded.end, self._played.end + self._delay)
+        found: list[Block] = []
+        while self._next + self._size <= ready:
+            end = self._next + self._size
+            microphone = self._recorded.span(self._next, end)
+            played = self._played.span(self._next - self._delay, end - self._delay)
+            found.append(Block(self._next / EAR_RATE_HZ, microphone, played))
+            self._next = end
+        if found:
+            self._recorded.forget(self._next)
+            self._played.forget(self._next - self._delay)
+        return found
+
+    def _place(self, shift: int) -> None:
+        if self._shift is None or abs(shift - self._shift) > LOST_S * EAR_RATE_HZ:
+            self._shift = shift
+        elif abs(shift - self._shift) > PLACE_S * EAR_RATE_HZ:
+            self._shift += 1 if shift > self._shift else -1
+
+    def _put(self, piece: Audio) -> None:
+        assert self._shift is not None
+        start = self._fed + self._shift
+        self._fed += len(piece)
+        self._recorded.fill(start)
+        self._recorded.add(piece[max(0, self._recorded.end - start) :])

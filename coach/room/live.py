@@ -1,0 +1,286 @@
+"""The live room: sound devices through PortAudio, and time from the frames they have played.
+
+Everything comes in on one queue: the callbacks put copies of frames on it, the calendar puts
+cues. `moments` takes them off in the caller's thread. When a device is gone the room goes on
+silently by the machine's clock, so that clips, cues and holds keep their times, and looks for a
+device until `settings.reopen_s` is over.
+"""
+
+from __future__ import annotations
+
+import time
+from collections import deque
+from collections.abc import Iterator
+from dataclasses import dataclass
+from queue import Empty, SimpleQueue
+from threading import Lock, Thread
+
+import numpy as np
+
+from coach.border import BadInput
+from coach.ports import Audio, Block
+from coach.practice.events import CueDue, Event, Interrupted, RoomBack, RoomLost
+from coach.room.alignment import Alignment
+from coach.room.devices import NOUNS, portaudio
+from coach.room.mixer import ClipMixer
+from coach.room.streams import (
+    Ended,
+    Pair,
+    Piece,
+    Played,
+    Recorded,
+    Rendered,
+    Streams,
+    Stuck,
+    choose_pair,
+    restart_portaudio,
+)
+from coach.settings import RoomSettings
+from coach.timing.calendar import JobCalendar
+from coach.timing.clock import RoomClock, StreamClock
+
+LISTEN_S = 0.04  # length of the blocks for the ear
+DEAF_S = 1.0  # no piece for this long: the device is gone, whatever PortAudio says
+OPENING_S = 6.0  # how long the first sound may take
+TICK_S = 0.02  # while a device is gone
+TRY_S = 1.0  # between two attempts to open one
+
+
+@dataclass(frozen=True, slots=True)
+class _Piece:
+    streams: Streams
+    piece: Piece
+
+
+@dataclass(frozen=True, slots=True)
+class _Reopened:
+    streams: Streams
+
+
+class LiveRoom:
+    """`ports.Room` on real devices; they are open when it is made. Raises BadInput."""
+
+    def __init__(self, settings: RoomSettings) -> None:
+        self._settings = settings
+        self._gain = np.float32(10 ** (settings.gain_db / 20))
+        self._queue: SimpleQueue[_Piece | _Reopened | Event] = SimpleQueue()
+        self._rendering = Lock()  # a stream that is being given up may still call
+        self._skip_frames = 0  # to be counted without sounding (negative: to be waited)
+        self._blocks: deque[Block] = deque()
+        self._closed = False
+        self._lost_at_s: float | None = None  # monotonic
+        self._returning = False  # open again, not yet on the room's time
+        self._first_frame: int | None = None  # of the open microphone's, that was taken
+        self._given_up = False
+        self._last_s = {"input": 0.0, "output": 0.0}  # monotonic time of the last piece
+        self.xruns = 0
+        self.pair = choose_pair(settings)
+        self.rate_hz = self.pair.output_hz
+        self.mixer = ClipMixer(self.rate_hz)
+        self._clock = RoomClock(self.rate_hz)
+        self._microphone = StreamClock(self.pair.input_hz)
+        self._alignment = Alignment(self.rate_hz, settings.delay_s, LISTEN_S)
+        self._streams = self._pair_of_streams(self.pair)
+        self._adopt(self._streams)
+        self._streams.start()
+        self._await_first_sound()
+        self.calendar = JobCalendar(self.heard_s, self._queue.put)
+
+    # --- the port --------------------------------------------------------------------
+
+    def now_s(self) -> float:
+        """Room time of the next frame to be rendered."""
+        return self.mixer.now_s()
+
+    def heard_s(self) -> float:
+        """Room time of what leaves the loudspeaker now; behind `now_s` by the buffers."""
+        return self._clock.now_s(time.monotonic())
+
+    def moments(self) -> Iterator[Block | Event]:
+        """Blocks and events in order until closed; the one queue of the session."""
+        while not self._closed:
+            yield from self._next()
+
+    def post(self, event: Event) -> None:
+        """Put an event on the queue; may be called from a signal handler."""
+        self._queue.put(event)
+
+    def close(self) -> None:
+        """Stop; `moments` ends."""
+        if not self._closed:
+            self._closed = True
+            self.calendar.close()
+            self._streams.close()
+
+    # --- one step of the queue --------------------------------------------------------
+
+    def _next(self) -> Iterator[Block | Event]:
+        try:
+            item = self._queue.get(timeout=TICK_S if self._lost_at_s else DEAF_S / 4)
+        except Empty:
+            item = None
+        match item:
+            case _Piece(streams, piece):
+                if streams is self._streams and self._lost_at_s is None:
+                    yield from self._take(piece)
+            case _Reopened(streams):
+                yield from self._return(streams)
+            case CueDue():
+                if self.calendar.confirm(item):
+                    yield item
+            case None:
+                pass
+            case _:
+                yield item
+        if self._lost_at_s is not None:
+            yield from self._go_on(self._lost_at_s)
+        else:
+            yield from self._watch()
+        self.calendar.follow()
+        yield from self.mixer.ended()
+        self.mixer.begun()  # nobody asks for these here; they must not pile up
+        while self._blocks:
+            yield self._blocks.popleft()
+
+    def _take(self, piece: Piece) -> Iterator[Event]:
+        match piece:
+            case Played():
+                self._played(piece)
+                yield from self._settle()
+            case Recorded():
+                self._recorded(piece)
+            case Ended(direction):
+                yield from self._lose(NOUNS[direction])
+        self._blocks.extend(self._alignment.blocks())
+
+    def _played(self, piece: Played) -> None:
+        self._last_s["output"] = time.monotonic()
+        self.xruns += piece.xrun and self._clock.settled
+        if piece.lost_frames:
+            self._alignment.play(np.zeros(piece.lost_frames, dtype=np.float32))
+        self._alignment.play(piece.samples)
+        self._clock.add(piece.stamp)
+
+    def _recorded(self, piece: Recorded) -> None:
+        self._last_s["input"] = time.monotonic()
+        self.xruns += piece.xrun and self._microphone.ready
+        self._microphone.add(piece.stamp)
+        if self._first_frame is None:
+            self._first_frame = piece.stamp.frame
+        begun_s = None
+        if self._microphone.ready and self._clock.settled and not self._returning:
+            begun_s = self._microphone.origin_s - self._clock.origin_s
+            begun_s += self._first_frame / self.pair.input_hz
+        self._alignment.record(piece.samples, begun_s)
+
+    def _settle(self) -> Iterator[Event]:
+        """Keep the frames on the room's time; say so when they are again after a loss."""
+        if lost_frames := self._clock.lost_frames():
+            with self._rendering:
+                self._skip_frames += lost_frames
+            self.xruns += not self._returning
+        elif self._returning and self._clock.settled:
+            self._returning = False
+            yield RoomBack(self.now_s())
+
+    # --- the callback ----------------------------------------------------------------
+
+    def _render(self, streams: Streams, frames: int) -> Rendered:
+        with self._rendering:
+            if streams is not self._streams or self._lost_at_s is not None:
+                return Rendered(self.mixer.frame, np.zeros(0, dtype=np.float32))
+            lost_frames = max(0, self._skip_frames)
+            waited = min(frames, max(0, -self._skip_frames))
+            self._skip_frames += waited - lost_frames
+            if lost_frames:
+                self.mixer.render(lost_frames)
+            frame = self.mixer.frame
+            samples: Audio = self.mixer.render(frames - waited) * self._gain
+            return Rendered(frame, np.clip(samples, -1.0, 1.0), lost_frames)
+
+    # --- a device goes and comes back -------------------------------------------------
+
+    def _watch(self) -> Iterator[Event]:
+        oldest = min(self._last_s, key=lambda direction: self._last_s[direction])
+        if time.monotonic() - self._last_s[oldest] > DEAF_S and self._queue.empty():
+            yield from self._lose(NOUNS["input" if oldest == "input" else "output"])
+
+    def _lose(self, what: str) -> Iterator[Event]:
+        with self._rendering:
+            self._lost_at_s = time.monotonic()
+        self._returning = False
+        Thread(target=self._reopen, args=[self._streams], name="reopen", daemon=True).start()
+        yield RoomLost(self.heard_s(), what)
+
+    def _go_on(self, lost_at_s: float) -> Iterator[Event]:
+        """Let the room's time pass by the machine's clock, silently."""
+        with self._rendering:
+            frames = round(self.heard_s() * self.rate_hz) - self.mixer.frame
+            if frames > 0:
+                self.mixer.render(frames)
+                self._alignment.play(np.zeros(frames, dtype=np.float32))
+        self._alignment.silence(self.heard_s())
+        self._blocks.extend(self._alignment.blocks())
+        if time.monotonic() - lost_at_s > self._settings.reopen_s and not self._given_up:
+            self._given_up = True
+            yield Interrupted(self.heard_s())
+
+    def _reopen(self, old: Streams) -> None:
+        """In a thread of its own, as any step may hang."""
+        old.close()
+        ends_s = time.monotonic() + self._settings.reopen_s
+        while not self._closed and time.monotonic() < ends_s:
+            try:
+                restart_portaudio()
+                streams = self._pair_of_streams(choose_pair(self._settings, self.rate_hz))
+                streams.start()
+            except Stuck:
+                return
+            except (BadInput, portaudio().PortAudioError):
+                time.sleep(TRY_S)
+            else:
+                self._queue.put(_Reopened(streams))
+                return
+
+    def _return(self, streams: Streams) -> Iterator[Event]:
+        if self._closed or self._given_up:
+            streams.close()
+            return
+        yield from self._go_on(time.monotonic())
+        self._clock.reopened()
+        self._adopt(streams)
+        self._returning = True
+        with self._rendering:
+            self._streams, self.pair = streams, streams.pair
+            self._skip_frames = 0
+            self._lost_at_s = None
+
+    def _pair_of_streams(self, pair: Pair) -> Streams:
+        return Streams(pair, self._settings.block_s, self._render, self._put)
+
+    def _put(self, streams: Streams, piece: Piece) -> None:
+        self._queue.put(_Piece(streams, piece))
+
+    def _adopt(self, streams: Streams) -> None:
+        self._microphone = StreamClock(streams.pair.input_hz)
+        self._alignment.open(streams.pair.input_hz)
+        self._first_frame = None
+        now_s = time.monotonic()
+        self._last_s = {"input": now_s, "output": now_s}
+
+    def _await_first_sound(self) -> None:
+        ends_s = time.monotonic() + OPENING_S
+        while not (self._clock.ready and self._microphone.ready):
+            try:
+                item = self._queue.get(timeout=max(0.0, ends_s - time.monotonic()))
+            except Empty:
+                item = None
+            match item:
+                case _Piece(_, Played() as piece):
+                    self._played(piece)
+                case _Piece(_, Recorded() as piece):
+                    self._recorded(piece)
+                case _:
+                    self._streams.close()
+                    still = NOUNS["input" if self._clock.ready else "output"]
+                    raise BadInput(f"the {still} was opened but gives no sound; see `coach check`")

@@ -1,0 +1,200 @@
+"""One microphone stream and one loudspeaker stream; the callbacks only copy frames.
+
+Two streams, never a duplex one: PortAudio drops and repeats frames there on ALSA. Both are
+opened once and never paused.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from threading import Event as Flag
+from threading import Thread
+from typing import Any
+
+from coach.border import BadInput
+from coach.ports import Audio
+from coach.room.devices import NOUNS, Device, Direction, choose, portaudio, usable_rate
+from coach.settings import RoomSettings
+from coach.timing.clock import Stamp
+
+START_S = 5.0  # starting a stream can hang for ever (PortAudio issue 535)
+
+
+class Stuck(BadInput):
+    """Starting hangs; PortAudio must not be touched again."""
+
+
+@dataclass(frozen=True, slots=True)
+class Played:
+    """Frames that were handed to the loudspeaker; `lost` ones before them never sounded."""
+
+    stamp: Stamp
+    samples: Audio
+    lost_frames: int
+    xrun: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Recorded:
+    """Frames of the microphone, counted from its opening."""
+
+    stamp: Stamp
+    samples: Audio
+    xrun: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Ended:
+    """A stream has ended by itself."""
+
+    direction: Direction
+
+
+@dataclass(frozen=True, slots=True)
+class Rendered:
+    """What the room gives the loudspeaker: `samples` from room frame `frame` on.
+
+    They may be shorter than asked for: then they come after a silence.
+    """
+
+    frame: int
+    samples: Audio
+    lost_frames: int = 0
+
+
+Piece = Played | Recorded | Ended
+
+
+@dataclass(frozen=True, slots=True)
+class Pair:
+    """The two chosen devices and their rates."""
+
+    output: Device
+    output_hz: int
+    input: Device
+    input_hz: int
+
+
+def choose_pair(settings: RoomSettings, output_hz: int | None = None) -> Pair:
+    """The devices of the settings. Raises BadInput.
+
+    `output_hz` insists on a rate: the room's, once it has begun.
+    """
+    output, input_ = choose("output", settings.output), choose("input", settings.input)
+    wanted_hz = output_hz or settings.rate_hz
+    found_hz = usable_rate("output", output, wanted_hz)
+    if output_hz and found_hz != output_hz:
+        raise BadInput(f"the loudspeaker that is there now does not take {output_hz} Hz")
+    return Pair(output, found_hz, input_, usable_rate("input", input_, settings.rate_hz))
+
+
+class Streams:
+    """The open streams; `put` gets every piece, `render` is asked for what to play."""
+
+    def __init__(
+        self,
+        pair: Pair,
+        block_s: float,
+        render: Callable[[Streams, int], Rendered],
+        put: Callable[[Streams, Piece], None],
+    ) -> None:
+        self.pair = pair
+        self._render = render
+        self._put = put
+        self._recorded_frames = 0
+        self._closing = False
+        self._open: list[Any] = []
+        self._block_s = block_s
+
+    def start(self) -> None:
+        """Open and start both. Raises BadInput; a hanging start counts as a failed one."""
+        failure: list[str] = []
+        done = Flag()
+
+        def begin() -> None:
+            try:
+                self._begin()
+            except portaudio().PortAudioError as error:
+                failure.append(str(error.args[0]))
+            done.set()
+            if self._closing:  # it was given up in the meantime
+                self._shut()
+
+        Thread(target=begin, name="start of sound", daemon=True).start()
+        if not done.wait(START_S):
+            self._closing = True  # whoever hangs there shuts the streams, should it ever return
+            raise Stuck(f"{names(self.pair)}: did not start within {START_S:.0f} s")
+        if failure:
+            self.close()
+            raise BadInput(f"{names(self.pair)}: cannot be used ({failure[0]})")
+
+    def close(self) -> None:
+        """Stop both, in the background: stopping a device that is gone can hang."""
+        self._closing = True
+        thread = Thread(target=self._shut, name="end of sound", daemon=True)
+        thread.start()
+        thread.join(START_S)
+
+    def _begin(self) -> None:
+        sd = portaudio()
+        pair = self.pair
+        for direction, make, device, rate_hz, callback in (
+            ("input", sd.InputStream, pair.input, pair.input_hz, self._on_record),
+            ("output", sd.OutputStream, pair.output, pair.output_hz, self._on_play),
+        ):
+            stream = make(
+                samplerate=rate_hz,
+                blocksize=round(rate_hz * self._block_s),
+                device=device.number,
+                channels=1,
+                dtype="float32",
+                latency="high",
+                callback=callback,
+                finished_callback=self._ender(direction),
+            )
+            self._open.append(stream)
+            stream.start()
+
+    def _shut(self) -> None:
+        while self._open:
+            self._open.pop().close(ignore_errors=True)
+
+    def _ender(self, direction: Any) -> Callable[[], None]:
+        def ended() -> None:
+            if not self._closing:
+                self._put(self, Ended(direction))
+
+        return ended
+
+    def _on_play(self, out: Any, frames: int, times: Any, status: Any) -> None:
+        rendered = self._render(self, frames)
+        samples = rendered.samples
+        silent = frames - len(samples)
+        out[:silent, 0] = 0.0
+        out[silent:, 0] = samples
+        if not len(samples):
+            return
+        sounds_s = times.outputBufferDacTime + silent / self.pair.output_hz
+        stamp = Stamp(rendered.frame, sounds_s, times.currentTime, time.monotonic())
+        self._put(self, Played(stamp, samples, rendered.lost_frames, bool(status)))
+
+    def _on_record(self, samples: Any, frames: int, times: Any, status: Any) -> None:
+        stamp = Stamp(
+            self._recorded_frames, times.inputBufferAdcTime, times.currentTime, time.monotonic()
+        )
+        self._recorded_frames += frames
+        self._put(self, Recorded(stamp, samples[:, 0].copy(), bool(status)))
+
+
+def restart_portaudio() -> None:
+    """Let PortAudio look for devices again; only while no stream is open."""
+    sd = portaudio()
+    sd._terminate()
+    sd._initialize()
+
+
+def names(pair: Pair) -> str:
+    """The two devices in words."""
+    return f"{NOUNS['input']} {pair.input.name!r}, {NOUNS['output']} {pair.output.name!r}"
