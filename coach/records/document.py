@@ -12,6 +12,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from coach.practice.kept import Answer, CheckIn, Hold, Kept, Note, Pulse
+from coach.practice.safety import SAFE_ANSWERS
 
 SCHEMA = 1  # version of the document; see migrations.py
 
@@ -131,13 +132,18 @@ def _last_s(made: Document) -> float:
     return max(times)
 
 
+def who(person: Mapping[str, Any]) -> str:
+    """How a participant is known across sessions: by name, without one by number."""
+    return person["name"] or f"participant {person['number']}"
+
+
 HOLD_KEYS = ("participant", "kind", "number", "duration_s", "ended_by", "target_s")
 PULSE_KEYS = ("participant", "place", "window_s", "bpm")
-CHECK_IN_KEYS = ("participant", "answer")
 
 
 def summary(made: Document) -> Summary:
     """What reviews over years need of a document, and no more."""
+    well = {(value["participant"], value["label"]): value["answer"] for value in made["check_ins"]}
     return {
         "id": made["id"],
         "started": made["started"],
@@ -150,9 +156,20 @@ def summary(made: Document) -> Summary:
             {
                 **{key: hold[key] for key in HOLD_KEYS},
                 "first_contraction_s": min(hold["contractions_s"], default=None),
+                "check_in": well.get((hold["participant"], hold["label"])),
             }
             for hold in made["holds"]
         ],
         "pulses": [{key: pulse[key] for key in PULSE_KEYS} for pulse in made["pulses"]],
-        "check_ins": [{key: value[key] for key in CHECK_IN_KEYS} for value in made["check_ins"]],
+        "answers": [
+            {key: value[key] for key in ("participant", "question", "answer")}
+            for value in made["answers"]
+            if value["question"] not in SAFE_ANSWERS
+        ],
+        "notes": [
+            {"participant": participant, "what": what}
+            for participant, what in sorted(
+                {(note["participant"], note["what"]) for note in made["notes"]}, key=str
+            )
+        ],
     }

@@ -6,8 +6,8 @@ import json
 import os
 from pathlib import Path
 
+from coach.durable import make_folder, sync_folder
 from coach.records.document import Entry
-from coach.records.files import make_folder, sync_folder
 
 
 class Journal:

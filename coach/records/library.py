@@ -17,12 +17,10 @@ from datetime import date, datetime
 from pathlib import Path
 
 from filelock import FileLock, Timeout
-from tinydb import TinyDB, where
-from tinydb.table import Document as TinyDocument
+from tinydb import where
 
 from coach.border import BadInput
-from coach.records.document import Document, Summary, summary
-from coach.records.files import (
+from coach.durable import (
     Damaged,
     backup_of,
     database,
@@ -32,6 +30,7 @@ from coach.records.files import (
     sync_folder,
     write_whole,
 )
+from coach.records.document import Document, Summary, summary
 from coach.records.migrations import migrated
 
 Tell = Callable[[str], None]
@@ -130,7 +129,7 @@ class Library:
 
     def day(self, path: Path) -> list[Document]:
         """The sessions of one day; falls back to the backup if the file is damaged."""
-        self._whole(path)
+        self.mend(path)
         source = path if is_whole(path) else backup_of(path)
         if not is_whole(source):
             return []
@@ -159,11 +158,11 @@ class Library:
         """Add the session or replace the one with its id. Raises OSError, BadInput."""
         path, month = self._paths(made)
         with self.locked():
-            self._whole(path)
+            self.mend(path)
             if not is_whole(month) or self.holds(made["id"], path):
                 remove(month)  # until it is made again, reviews read the days
             with database(path) as tiny:
-                _upsert(tiny, made)
+                tiny.table(TABLE).upsert(made, where("id") == made["id"])
             self._summarise(month, added=made)
 
     def drop(self, made: Document) -> None:
@@ -196,7 +195,7 @@ class Library:
 
     # --- damage -------------------------------------------------------------------
 
-    def _whole(self, path: Path) -> None:
+    def mend(self, path: Path) -> None:
         """See that `path` is whole: a damaged file is set aside and the backup takes its place."""
         state, spare = _state(path), _state(backup_of(path))
         if state == "whole" or (state == "missing" and spare == "missing"):
@@ -247,13 +246,3 @@ def _state(path: Path) -> str:
 def is_whole(path: Path) -> bool:
     """Whether `path` is there and undamaged."""
     return _state(path) == "whole"
-
-
-def _upsert(tiny: TinyDB, made: Document) -> None:
-    """Write the document in one change, in place of one with its id."""
-    table = tiny.table(TABLE)
-    row = table.get(where("id") == made["id"])
-    if isinstance(row, TinyDocument):
-        table.update(made, doc_ids=[row.doc_id])
-    else:
-        table.insert(made)

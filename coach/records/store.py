@@ -14,6 +14,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from coach.durable import remove
 from coach.practice.kept import Kept
 from coach.records.document import (
     Document,
@@ -24,9 +25,9 @@ from coach.records.document import (
     keep_entry,
     said_entry,
 )
-from coach.records.files import remove
 from coach.records.journal import Journal, read_journal
 from coach.records.library import Library, Tell
+from coach.records.people import People
 
 SESSION = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,99}")
 
@@ -52,6 +53,7 @@ class DiskStore:
         Raises BadInput (another coach is at it), OSError.
         """
         self.library = Library(folder, tell)
+        self.people = People(self.library)
         self._tell = tell
         self._journal: Journal | None = None
         self._entries: list[Entry] = []
@@ -96,7 +98,7 @@ class DiskStore:
         self._journal = None
         journal.close()
         made = document(self._entries)
-        self.library.put(made)
+        self._admit(made)
         remove(journal.path)
         return made
 
@@ -126,12 +128,16 @@ class DiskStore:
         self._running().append(entry, sync)
         self._entries.append(entry)
 
+    def _admit(self, made: Document) -> None:
+        self.library.put(made)
+        self.people.learn(made)
+
     def _take_in(self) -> None:
         for path in sorted(self._journals.glob("*.jsonl")):
             entries, damaged = read_journal(path)
             if entries:
                 made = document(entries)
-                self.library.put(made)
+                self._admit(made)
                 self._tell(
                     f"{made['id']}: this session was interrupted; what it had kept was taken in"
                 )

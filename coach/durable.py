@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from tinydb import TinyDB
+from tinydb.middlewares import CachingMiddleware
 from tinydb.storages import Storage
 
 Tables = dict[str, dict[str, Any]]
@@ -119,6 +120,10 @@ class WholeStorage(Storage):
 
 @contextmanager
 def database(path: Path, backup: bool = True) -> Iterator[TinyDB]:
-    """A TinyDB over the file `path`, which is made at the first change."""
-    with TinyDB(storage=WholeStorage, path=path, backup=backup) as tiny:
-        yield tiny
+    """A TinyDB over the file `path`; what the block changes is written once, at its end.
+
+    After an exception in the block the file is as it was. Raises Damaged, OSError.
+    """
+    tiny = TinyDB(storage=CachingMiddleware(WholeStorage), path=path, backup=backup)  # type: ignore[no-untyped-call]
+    yield tiny
+    tiny.close()
