@@ -1,0 +1,150 @@
+"""The check-in after a hold: asked, asked again louder, alarm, contact."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from coach.practice.acts.act import Asks, Next, Prompt
+from coach.practice.acts.script import closing
+from coach.practice.events import CueDone, CueDue, Escalate, Event, Heard, Rank
+from coach.practice.kept import NOBODY, CheckIn, Source
+from coach.practice.phases import Phase
+from coach.practice.stage import Stage, spoken
+from coach.practice.words import Command, Situation
+
+CONTACT_AFTER_S = 10.0  # from the alarm to the configured contact
+ALARM_EVERY_S = 10.0
+GIVE_UP_AFTER_S = 60.0  # from the alarm to the end of the session
+ALARM_DB = 12.0
+ASKED_TWICE = 2
+
+FINE = (Command.OKAY, Command.YES)
+
+
+@dataclass(slots=True)
+class Checking(Asks):
+    """Somebody answers that he is well within the window, or it is escalated.
+
+    The window (15 s for a spoken OK) is borrowed from a competition rule for water, AIDA. Half
+    of it passes before the question is put again, louder; at its end the alarm sounds and it is
+    asked on; ten seconds later the contact of the configuration is called.
+    """
+
+    label: str
+    participant: int
+    phase: Phase = Phase.CHECKING
+    may_skip: bool = False
+    _prompt: Prompt | None = None
+    _window: int | None = field(default=None, repr=False)
+    _alarm: int | None = field(default=None, repr=False)
+    _alarm_since_s: float | None = None
+    _contacted: bool = False
+    _asked: int = 0
+
+    def enter(self, stage: Stage) -> None:
+        """Ask."""
+        moment = stage.moment(f"check-in:{self.label}", self.participant)
+        line = "check_in_number" if stage.group else "check_in"
+        self._prompt = Prompt(
+            line,
+            Situation.CHECK_IN,
+            moment,
+            {"participant": self.participant},
+            reply_s=stage.limits.check_in_s / 2,
+            tries=ASKED_TWICE,
+            rank=Rank.SAFETY,
+        )
+        self._prompt.put(stage)
+
+    def leave(self, stage: Stage) -> None:
+        """Withdraw the question and stop the alarm."""
+        Asks.leave(self, stage)
+        stage.drop(self._window, self._alarm)
+        self._window = self._alarm = None
+
+    def on(self, event: Event, stage: Stage) -> Next | None:
+        """Take the answer, or go one step further up."""
+        assert self._prompt is not None
+        if isinstance(event, Heard) and self._is_mine(event):
+            if event.command in FINE:
+                return self._fine(event, stage)
+            if event.command == Command.NO:
+                return unwell(self.label, self.participant, event, stage)
+        if isinstance(event, CueDone) and self._window is None and self._alarm_since_s is None:
+            self._prompt.on(event, stage)
+            if self._prompt.ended_s is not None:
+                self._window = stage.wait(self._prompt.ended_s + stage.limits.check_in_s)
+            return None
+        if isinstance(event, CueDue) and event.cue == self._window:
+            self._window = None
+            self._alarm_since_s = event.at_s
+            stage.note("alarm", self.label, self.participant)
+            stage.effects.append(Escalate(self.participant, "alarm"))
+            self._sound_alarm(stage)
+            return None
+        if isinstance(event, CueDue) and event.cue == self._alarm:
+            return self._further(event, stage)
+        if self._alarm_since_s is None:
+            self._prompt.on(event, stage)
+        return None
+
+    def _is_mine(self, event: Heard) -> bool:
+        return event.participant in (None, self.participant)
+
+    def _sound_alarm(self, stage: Stage) -> None:
+        assert self._prompt is not None
+        self._prompt.withdraw(stage)
+        self._asked += 1
+        stage.sound("alarm", rank=Rank.SAFETY, gain_db=ALARM_DB)
+        stage.say(
+            "check_in_alarm",
+            {"participant": self.participant},
+            rank=Rank.SAFETY,
+            gain_db=ALARM_DB,
+            moment=self._prompt.moment,
+        )
+        self._alarm = stage.wait(stage.now_s + ALARM_EVERY_S)
+
+    def _further(self, event: CueDue, stage: Stage) -> Next | None:
+        assert self._alarm_since_s is not None
+        since_s = event.at_s - self._alarm_since_s
+        if since_s >= CONTACT_AFTER_S and not self._contacted:
+            self._contacted = True
+            stage.note("contact", self.label, self.participant)
+            stage.effects.append(Escalate(self.participant, "contact"))
+        if since_s >= GIVE_UP_AFTER_S:
+            self._keep("none", None, NOBODY, stage)
+            self._alarm = None
+            return Next((closing(1, "no answer", "no_answer_end"),))
+        self._sound_alarm(stage)
+        return None
+
+    def _keep(self, answer: str, at_s: float | None, source: Source, stage: Stage) -> None:
+        assert self._prompt is not None
+        after_s = None
+        if at_s is not None and self._prompt.ended_s is not None:
+            after_s = at_s - self._prompt.ended_s
+        key = f"check-in:{self.label}:{self.participant}"
+        asked = self._prompt.asked + self._asked
+        stage.keep(CheckIn(key, self.participant, self.label, answer, asked, after_s, source))
+
+    def _fine(self, event: Heard, stage: Stage) -> Next:
+        self.leave(stage)
+        self._keep("okay", event.onset_s, spoken(event), stage)
+        if self._alarm_since_s is not None:
+            stage.hush(Rank.SAFETY)
+            stage.note("answered after alarm", self.label, self.participant)
+            return Next((closing(1, "late answer", "late_answer_end"),))
+        stage.say("check_in_thanks")
+        return Next()
+
+
+def unwell(label: str, participant: int, event: Heard, stage: Stage) -> Next:
+    """Keep that somebody is not well, and end the session kindly."""
+    answer = "unwell" if event.command == Command.NO else str(event.command)
+    key = f"check-in:{label}:{participant}:unwell"
+    stage.keep(CheckIn(key, participant, label, answer, 0, None, spoken(event)))
+    lines = ["unwell_stop", "unwell_help"]
+    if answer == "fainted":
+        lines.append("fainted_doctor")
+    return Next((closing(1, answer, *lines),))

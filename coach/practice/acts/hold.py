@@ -1,0 +1,259 @@
+"""The hold: one mark to begin, time calls at exact times, an end for each participant.
+
+The end is the onset of the word or knock, not the moment it was noticed. In a group somebody who
+calls without a number, or two at once, are asked afterwards; nothing is guessed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from coach.practice.acts.act import Next
+from coach.practice.acts.whose import Whose
+from coach.practice.events import (
+    CueDone,
+    CueDue,
+    Event,
+    Heard,
+    Knocked,
+    Knocks,
+    Rank,
+    RoomBack,
+    Unclear,
+)
+from coach.practice.kept import CLOCK, NOBODY, Hold, Source
+from coach.practice.phases import Phase
+from coach.practice.plan import Hold as HoldStep
+from coach.practice.safety import UNWELL_ANSWERS
+from coach.practice.stage import Stage, spoken
+from coach.practice.words import Command, Situation
+
+MARK_AFTER_S = 1.0  # from the last word of the lead-in to the mark
+REFLEX_S = 0.25  # an "end" this soon after the mark is a reaction to the mark
+SAME_CALL_S = 1.5  # two calls within this time may be one sound
+
+
+@dataclass(slots=True)
+class Holding:
+    """One hold of everybody on the stage."""
+
+    step: HoldStep
+    number: int  # which hold of the session
+    cap_s: float
+    phase: Phase = Phase.HOLDING
+    may_skip: bool = False
+    start_s: float | None = None
+    contractions_s: dict[int, list[float]] = field(default_factory=dict)
+    unclaimed_s: list[float] = field(default_factory=list)  # ends that nobody's number came with
+    _up: set[int] = field(default_factory=set, repr=False)
+    _mark: int | None = field(default=None, repr=False)
+    _call: int | None = field(default=None, repr=False)
+    _called_s: float = 0.0
+    _limit: int | None = field(default=None, repr=False)
+
+    def enter(self, stage: Stage) -> None:
+        """Sound the mark."""
+        knocks = Knocks.OFF if stage.group else Knocks.MARKS
+        stage.listen(Situation.HOLD, knocks)
+        self._mark = stage.sound(
+            "hold", at_s=stage.now_s + MARK_AFTER_S, moment=f"hold:{self.step.label}"
+        )
+
+    def leave(self, stage: Stage) -> None:
+        """The session breaks off: whoever still holds is kept with an unknown end."""
+        stage.drop(self._mark, self._call, self._limit)
+        self._mark = self._call = self._limit = None
+        if self.start_s is not None:
+            for person in self._still_holding(stage):
+                self._keep(stage, person, None, "interrupted", NOBODY)
+
+    def left_s(self, now_s: float) -> float | None:  # noqa: ARG002 - nobody can know
+        """Unknown."""
+        return None
+
+    def _still_holding(self, stage: Stage) -> list[int]:
+        return [person.number for person in stage.people if person.number not in self._up]
+
+    def on(self, event: Event, stage: Stage) -> Next | None:
+        """Begin at the mark, call the time, take the ends."""
+        if self.start_s is None:
+            return self._before_mark(event, stage)
+        match event:
+            case CueDone() if event.cue == self._call:
+                self._next_call(stage)
+            case RoomBack():
+                self._next_call(stage)
+            case CueDue() if event.cue == self._limit:
+                return self._capped(stage)
+            case Heard():
+                return self._heard(event, stage)
+            case Knocked() if not stage.group:
+                return self._knocked(event, stage)
+            case Unclear() if stage.group:
+                self._unclaimed(event.onset_s)
+        return None
+
+    def _before_mark(self, event: Event, stage: Stage) -> Next | None:
+        if isinstance(event, CueDone) and event.cue == self._mark:
+            if event.started_s is None:  # the mark did not sound: sound it again
+                self.enter(stage)
+                return None
+            self._mark = None
+            self.start_s = event.started_s
+            self._limit = stage.wait(self.start_s + self.cap_s)
+            self._next_call(stage)
+            for person in stage.people:  # a hold that is cut short leaves a trace
+                self._keep(stage, person.number, None, "unknown", NOBODY)
+        elif isinstance(event, Heard) and event.command in (Command.STOP, Command.STOP_ALL):
+            self.leave(stage)
+            return Next()
+        return None
+
+    def _next_call(self, stage: Stage) -> None:
+        """Hand over the next time call whose mark is still to come, if it is before the cap."""
+        assert self.start_s is not None
+        stage.drop(self._call)
+        self._call = None
+        every_s = self.step.call_every_s
+        past_s = max(self._called_s, stage.now_s - self.start_s)
+        self._called_s = (past_s // every_s + 1) * every_s
+        if self._called_s >= self.cap_s:
+            return
+        label = f"call:{self.step.label}:{self._called_s:g}"
+        self._call = stage.say(
+            "time_call",
+            {"elapsed": self._called_s},
+            rank=Rank.TIMING,
+            at_s=self.start_s + self._called_s,
+            moment=label,
+        )
+
+    def _heard(self, event: Heard, stage: Stage) -> Next | None:
+        assert self.start_s is not None
+        if event.onset_s < self.start_s + REFLEX_S:
+            return None
+        source = spoken(event)
+        match event.command:
+            case Command.DONE | Command.STOP if not stage.group:
+                return self._ended(stage, event.onset_s, "word", source)
+            case Command.DONE if event.participant is not None:
+                return self._one_up(event.participant, event, source, stage)
+            case Command.DONE:
+                return self._somebody_up(event, source, stage)
+            case Command.STOP | Command.STOP_ALL:
+                return self._ended(stage, event.onset_s, "stop", source)
+            case Command.CONTRACTION:
+                return self._contraction(event.participant, event.onset_s, source, stage)
+            case Command.WHO_HOLDS:
+                holding = " ".join(str(n) for n in self._still_holding(stage))
+                stage.say("who_holds", {"numbers": holding}, rank=Rank.TALK)
+            case command if command in UNWELL_ANSWERS:
+                return self._ended(stage, event.onset_s, "stop", source)
+        return None
+
+    def _knocked(self, event: Knocked, stage: Stage) -> Next | None:
+        assert self.start_s is not None
+        if event.onset_s < self.start_s + REFLEX_S:
+            return None
+        source = Source("knock", "", None, event.onset_s, event.at_s)
+        if event.count >= 2:
+            return self._ended(stage, event.onset_s, "knock", source)
+        return self._contraction(None, event.onset_s, source, stage)
+
+    def _contraction(
+        self, participant: int | None, onset_s: float, source: Source, stage: Stage
+    ) -> Next | None:
+        """Mark it; it ends a hold that goes to the first contraction."""
+        assert self.start_s is not None
+        number = participant
+        if number is None and not stage.group and stage.people:
+            number = stage.people[0].number
+        if number is None or number not in self._still_holding(stage):
+            return None
+        self.contractions_s.setdefault(number, []).append(onset_s - self.start_s)
+        if self.step.until == "first contraction" and not stage.group:
+            return self._ended(stage, onset_s, "contraction", source)
+        return None
+
+    def _one_up(self, number: int, event: Heard, source: Source, stage: Stage) -> Next | None:
+        """Somebody gave a number; the first end of a number counts."""
+        if number not in self._still_holding(stage):
+            return None
+        doubtful = any(abs(event.onset_s - other_s) < SAME_CALL_S for other_s in self.unclaimed_s)
+        if doubtful:  # two at once: asked afterwards
+            self._unclaimed(event.onset_s)
+            return None
+        self._up.add(number)
+        self._keep(stage, number, event.onset_s, "word", source)
+        stage.sound("heard", rank=Rank.TALK)
+        return None if self._still_holding(stage) else self._over(stage)
+
+    def _somebody_up(self, event: Heard, source: Source, stage: Stage) -> Next | None:
+        """No number: clear only if one alone still holds."""
+        holding = self._still_holding(stage)
+        if len(holding) == 1 and not self.unclaimed_s:
+            return self._one_up(holding[0], event, source, stage)
+        self._unclaimed(event.onset_s)
+        return None
+
+    def _unclaimed(self, onset_s: float) -> None:
+        assert self.start_s is not None
+        if onset_s > self.start_s + REFLEX_S:
+            self.unclaimed_s.append(onset_s)
+
+    def _ended(self, stage: Stage, end_s: float, by: str, source: Source) -> Next:
+        """Everybody who still holds is up at `end_s`."""
+        for number in self._still_holding(stage):
+            self._up.add(number)
+            self._keep(stage, number, end_s, by, source)
+        return self._over(stage)
+
+    def _capped(self, stage: Stage) -> Next:
+        """The limit is reached. In a group whoever was not heard is asked afterwards."""
+        assert self.start_s is not None
+        self._limit = None
+        if not stage.group:
+            self._ended(stage, self.start_s + self.cap_s, "cap", CLOCK)
+        return self._over(stage, "hold_cap")
+
+    def _over(self, stage: Stage, line: str = "hold_ended") -> Next:
+        assert self.start_s is not None
+        stage.drop(self._call, self._limit)
+        self._call = self._limit = None
+        stage.hush()
+        stage.say(line, rank=Rank.SAFETY)
+        if not stage.group:
+            hold = stage.ledger.holds[-1]
+            if hold.duration_s is not None:
+                stage.say("hold_result", {"held": hold.duration_s})
+            return Next()
+        asked = tuple(
+            Whose(number, self._key(number), tuple(self.unclaimed_s), self.start_s, self.cap_s)
+            for number in self._still_holding(stage)
+        )
+        return Next(asked)
+
+    def _key(self, number: int) -> str:
+        return f"hold:{self.step.label}:{number}"
+
+    def _keep(
+        self, stage: Stage, number: int, end_s: float | None, by: str, source: Source
+    ) -> None:
+        assert self.start_s is not None
+        length_s = float("inf") if end_s is None else end_s - self.start_s
+        marks = tuple(t for t in self.contractions_s.get(number, ()) if t <= length_s)
+        stage.keep(
+            Hold(
+                self._key(number),
+                number,
+                self.step.label,
+                self.step.hold,
+                self.number,
+                self.start_s,
+                end_s,
+                by,
+                marks,
+                self.step.target_s,
+                source,
+            )
+        )

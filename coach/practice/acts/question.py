@@ -1,0 +1,140 @@
+"""Questions answered with yes or no before anybody holds, and the word that starts a hold."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from coach.practice.acts.act import Asks, Next, Prompt
+from coach.practice.acts.script import closing
+from coach.practice.events import CueDue, Event, Heard, Rank, Value
+from coach.practice.kept import NOBODY, Answer, Source
+from coach.practice.phases import Phase
+from coach.practice.safety import SAFE_ANSWERS
+from coach.practice.stage import Stage, spoken
+from coach.practice.words import Command, Situation
+
+READY_REPLY_S = 20.0
+NOT_YET_S = 30.0
+EVERYBODY = 0
+
+
+@dataclass(slots=True)
+class Question(Asks):
+    """One clearing question; without the safe answer there is no hold.
+
+    An unsafe answer is asked back once, because a misheard word should not end a lesson; a
+    missing one is "none", and not cleared.
+    """
+
+    question: str
+    participant: int
+    phase: Phase = Phase.ASKING
+    may_skip: bool = False
+    _prompt: Prompt | None = None
+    _unsafe: Heard | None = field(default=None, repr=False)
+
+    def enter(self, stage: Stage) -> None:
+        """Ask."""
+        self._unsafe = None
+        self._put(f"clear_{self.question}", stage)
+
+    def _put(self, line: str, stage: Stage) -> None:
+        moment = f"clearing:{self.question}"
+        if self.participant != EVERYBODY:
+            moment = stage.moment(moment, self.participant)
+        values: dict[str, Value] = {"participant": self.participant, "answer": self._unsafe_word()}
+        self._prompt = Prompt(
+            line.replace("-", "_"), Situation.QUESTION, moment, values, rank=Rank.SAFETY
+        )
+        self._prompt.put(stage)
+
+    def _unsafe_word(self) -> str:
+        return "no" if SAFE_ANSWERS[self.question] == "yes" else "yes"
+
+    def on(self, event: Event, stage: Stage) -> Next | None:
+        """Take the answer."""
+        assert self._prompt is not None
+        if isinstance(event, Heard) and event.command in (Command.YES, Command.NO):
+            return self._answered(event, event.command, stage)
+        if self._prompt.on(event, stage) == "spent":
+            return self._kept("none", NOBODY, stage)
+        return None
+
+    def _answered(self, event: Heard, word: str, stage: Stage) -> Next | None:
+        self.leave(stage)
+        if self._unsafe is not None:  # this is the answer to "I heard ..., is that right?"
+            if word == Command.YES:
+                return self._kept(self._unsafe_word(), spoken(self._unsafe), stage)
+            self._unsafe = None
+            self._put(f"clear_{self.question}", stage)
+            return None
+        if word == SAFE_ANSWERS[self.question]:
+            return self._kept(word, spoken(event), stage)
+        self._unsafe = event
+        self._put("clear_sure", stage)
+        return None
+
+    def _kept(self, answer: str, source: Source, stage: Stage) -> Next:
+        key = f"answer:{self.question}:{self.participant}"
+        stage.keep(Answer(key, self.participant, self.question, answer, source))
+        if answer == SAFE_ANSWERS[self.question]:
+            return Next()
+        if stage.group and self.participant != EVERYBODY:
+            return self._sits_out(stage)
+        why = "refused_unanswered" if answer == "none" else f"refused_{_topic(self.question)}"
+        return Next((closing(1, "not cleared", why, "refused_rest"),))
+
+    def _sits_out(self, stage: Stage) -> Next:
+        stage.people = [p for p in stage.people if p.number != self.participant]
+        stage.note("sits out", self.question, self.participant)
+        if not stage.people:
+            return Next((closing(1, "not cleared", "refused_health", "refused_rest"),))
+        stage.say("sits_out", {"participant": self.participant}, rank=Rank.SAFETY)
+        return Next()
+
+
+def _topic(question: str) -> str:
+    return "place" if question in ("dry", "posture", "near") else "health"
+
+
+@dataclass(slots=True)
+class Ready(Asks):
+    """Waits for "start"; "not yet" gives half a minute more, as often as it is said."""
+
+    label: str
+    line: str = "ready"
+    phase: Phase = Phase.ASKING
+    may_skip: bool = False
+    _prompt: Prompt | None = None
+    _later: int | None = field(default=None, repr=False)
+
+    def enter(self, stage: Stage) -> None:
+        """Ask."""
+        self._prompt = Prompt(
+            self.line, Situation.READY, f"ready:{self.label}", reply_s=READY_REPLY_S
+        )
+        self._prompt.put(stage)
+
+    def leave(self, stage: Stage) -> None:
+        """Withdraw the question."""
+        Asks.leave(self, stage)
+        stage.drop(self._later)
+        self._later = None
+
+    def on(self, event: Event, stage: Stage) -> Next | None:
+        """Start, wait longer, or give up when nobody says anything."""
+        assert self._prompt is not None
+        if isinstance(event, Heard) and event.command == Command.START:
+            self.leave(stage)
+            return Next()
+        if isinstance(event, Heard) and event.command == Command.NOT_YET:
+            self.leave(stage)
+            stage.say("take_your_time")
+            self._later = stage.wait(event.at_s + NOT_YET_S)
+            return None
+        if isinstance(event, CueDue) and event.cue == self._later:
+            self.enter(stage)
+            return None
+        if self._prompt.on(event, stage) == "spent":
+            return Next((closing(1, "nobody was ready", "nobody_ready"),))
+        return None

@@ -1,0 +1,150 @@
+"""Taking a count by voice: asked, read back, corrected; kept only after a yes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+from coach.practice.acts.act import Act, Asks, Next, Prompt
+from coach.practice.events import Event, Heard, Value
+from coach.practice.kept import NOBODY, Pulse
+from coach.practice.phases import Phase
+from coach.practice.plan import PulseCount
+from coach.practice.pulse import easily_confused, needs_longer_count, plausible, rate_bpm
+from coach.practice.pulse import spread_bpm as spread_of
+from coach.practice.stage import Stage, spoken
+from coach.practice.words import Command, Situation
+
+
+@dataclass(slots=True)
+class Taking(Asks):
+    """Takes the count of each participant in turn.
+
+    Who does not answer is passed over and asked once more at the end; then it stays unknown. A
+    number is never changed silently: what is implausible, or easily confused, chooses another
+    question. A count of 26 or more in 15 s is followed by one over 30 s.
+    """
+
+    step: PulseCount
+    start_s: float
+    waiting: tuple[int, ...]
+    longer: tuple[Act, ...] = ()  # played when a count was too fast for its window
+    phase: Phase = Phase.TAKING
+    may_skip: bool = True
+    _second_pass: bool = False
+    _missed: tuple[int, ...] = ()
+    _fast: bool = False
+    _beats: int | None = None
+    _first: int | None = None
+    _given: Heard | None = field(default=None, repr=False)
+    _prompt: Prompt | None = field(default=None, repr=False)
+
+    def enter(self, stage: Stage) -> None:
+        """Ask the next participant."""
+        self._beats = None
+        line = "pulse_ask_number" if stage.group else "pulse_ask"
+        self._put(line, "pulse-ask", stage)
+
+    def _put(self, line: str, moment: str, stage: Stage, **values: Value) -> None:
+        number = self.waiting[0]
+        self._prompt = Prompt(
+            line,
+            Situation.NUMBER,
+            stage.moment(f"{moment}:{self.step.label}", number),
+            {"participant": number, **values},
+            tries=2 if stage.group else 3,
+        )
+        self._prompt.put(stage)
+
+    def on(self, event: Event, stage: Stage) -> Next | None:
+        """Take a number, a yes, a no, a correction, or silence."""
+        assert self._prompt is not None
+        if isinstance(event, Heard) and event.participant in (None, self.waiting[0]):
+            return self._heard(event, stage)
+        if self._prompt.on(event, stage) == "spent":
+            return self._silent(stage)
+        return None
+
+    def _heard(self, event: Heard, stage: Stage) -> Next | None:
+        if event.number is not None:
+            self.leave(stage)
+            self._read_back(event, stage)
+        elif event.command == Command.YES and self._beats is not None:
+            self.leave(stage)
+            return self._confirmed(event, stage)
+        elif event.command == Command.NO and self._beats is not None:
+            self.leave(stage)
+            self._beats = None
+            self._put("pulse_ask_again", "pulse-ask", stage)
+        elif event.command == Command.LOST_COUNT:
+            self.leave(stage)
+            stage.say("pulse_lost")
+            return self._silent(stage)
+        return None
+
+    def _read_back(self, event: Heard, stage: Stage) -> None:
+        assert event.number is not None
+        beats = event.number
+        self._first = beats if self._first is None else self._first
+        if not plausible(beats, self.step.window_s):
+            self._beats = None
+            self._put("pulse_implausible", "pulse-ask", stage, beats=beats)
+            return
+        self._beats, self._given = beats, event
+        line = "pulse_read_digits" if easily_confused(beats) else "pulse_read"
+        rate = round(rate_bpm(beats, self.step.window_s))
+        self._put(line, "pulse-read", stage, beats=beats, bpm=rate)
+
+    def _confirmed(self, event: Heard, stage: Stage) -> Next | None:
+        assert self._beats is not None
+        assert self._given is not None
+        window_s, beats = self.step.window_s, self._beats
+        source = replace(spoken(self._given), noticed_s=event.at_s)
+        stage.keep(
+            self._pulse(
+                beats=beats,
+                bpm=rate_bpm(beats, window_s),
+                spread_bpm=spread_of(window_s),
+                first_heard=self._first,
+                corrected=self._first != beats,
+                source=source,
+            )
+        )
+        stage.say("kept")
+        self._fast = self._fast or needs_longer_count(beats, window_s)
+        return self._following(stage)
+
+    def _pulse(self, **given: object) -> Pulse:
+        number = self.waiting[0]
+        empty = Pulse(
+            f"pulse:{self.step.label}:{number}",
+            number,
+            self.step.label,
+            self.step.place,
+            self.step.window_s,
+            self.start_s,
+            None,
+            None,
+            None,
+            self._first,
+            False,
+            NOBODY,
+        )
+        return replace(empty, **given)  # type: ignore[arg-type]
+
+    def _silent(self, stage: Stage) -> Next | None:
+        if stage.group and not self._second_pass:
+            self._missed = (*self._missed, self.waiting[0])
+        else:
+            stage.keep(self._pulse())
+            stage.say("pulse_unknown")
+        return self._following(stage)
+
+    def _following(self, stage: Stage) -> Next | None:
+        self._beats = self._first = self._given = None
+        self.waiting = self.waiting[1:]
+        if not self.waiting and self._missed:
+            self.waiting, self._missed, self._second_pass = self._missed, (), True
+        if self.waiting:
+            self.enter(stage)
+            return None
+        return Next(self.longer if self._fast else ())

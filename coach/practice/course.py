@@ -1,0 +1,164 @@
+"""From a step of the plan to the acts it is played from.
+
+Called when the step is reached, so it can depend on what was kept before it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from coach.practice import plan as steps
+from coach.practice.acts.act import Act
+from coach.practice.acts.check_in import Checking
+from coach.practice.acts.counting import Counting
+from coach.practice.acts.hold import MARK_AFTER_S, Holding
+from coach.practice.acts.offer import Offer
+from coach.practice.acts.question import EVERYBODY, Question, Ready
+from coach.practice.acts.script import Beat, Script, closing, talk
+from coach.practice.events import Rank
+from coach.practice.safety import HEALTH_QUESTIONS, PLACE_QUESTIONS, hold_limit_s
+from coach.practice.stage import Stage
+from coach.practice.summary import summary_lines
+from coach.practice.tables import co2_table, o2_table
+
+SPOKEN_BREATHS = 3  # the words "in" and "out" before tones take over
+BREATHE_UP_INTRO_S = 6.0
+
+
+def acts_of(step: steps.PlainStep, stage: Stage) -> tuple[Act, ...]:
+    """The acts of one step."""
+    match step:
+        case steps.Talk():
+            return (talk(*step.lines, pause_s=step.pause_s),)
+        case steps.Clearing():
+            return _clearing(step, stage)
+        case steps.PulseCount():
+            line = "pulse_find_tap" if step.by == "tap" else "pulse_find"
+            return (talk(line, window=step.window_s), Counting(step))
+        case steps.Relaxation():
+            return (_timed(step.lines, step.duration_s, f"relaxation:{step.label}"),)
+        case steps.BreatheUp():
+            return (_breathe_up(step, stage),)
+        case steps.Hold():
+            return _hold(step, stage)
+        case steps.Recovery():
+            return _recovery(step, stage)
+        case steps.Rest():
+            return (_rest(step, stage),)
+        case steps.Table():
+            return _table(step, stage)
+        case steps.Comparison():
+            return (_comparison(stage),)
+
+
+def _timed(lines: tuple[steps.Spoken, ...], duration_s: float, moment: str) -> Script:
+    beats = [Beat(spoken.line, at_s=spoken.at_s) for spoken in lines]
+    if beats:
+        beats[0] = replace(beats[0], moment=moment)
+    return Script(tuple(beats), duration_s)
+
+
+def _clearing(step: steps.Clearing, stage: Stage) -> tuple[Act, ...]:
+    """Everybody's questions; alone, "unchanged" becomes the full list for who is not cleared."""
+    place = [q for q in step.questions if q in PLACE_QUESTIONS]
+    others = [q for q in step.questions if q not in PLACE_QUESTIONS]
+    if stage.group:
+        asked = [Question(q, EVERYBODY) for q in place]
+        roll = [Question("any-of-these", person.number) for person in stage.people]
+        return (*asked, talk("clear_list_intro", "clear_list"), *roll)
+    person = stage.people[0]
+    if "unchanged" in others and not person.cleared:
+        others = [q for q in HEALTH_QUESTIONS if q not in others] + [
+            q for q in others if q != "unchanged"
+        ]
+    return tuple(
+        Question(q, EVERYBODY if q in PLACE_QUESTIONS else person.number) for q in (*place, *others)
+    )
+
+
+def _breathe_up(step: steps.BreatheUp, stage: Stage) -> Script:
+    """Breaths at the step's pace: a few with words, then soft tones; full breaths at the end."""
+    pace_s = step.in_s + step.out_s
+    beats = [Beat("breathe_up", moment=f"breathe-up:{step.label}")]
+    breaths = int((step.duration_s - BREATHE_UP_INTRO_S) // pace_s)
+    full = min(step.full_breaths, stage.limits.full_breaths, breaths)
+    for number in range(breaths):
+        at_s = BREATHE_UP_INTRO_S + number * pace_s
+        if number >= breaths - full:
+            beats.append(Beat("full_breath_in", at_s=at_s))
+            beats.append(Beat("full_breath_out", at_s=at_s + step.in_s))
+        elif number < SPOKEN_BREATHS:
+            beats.append(Beat("breathe_in", at_s=at_s))
+            beats.append(Beat("breathe_out", at_s=at_s + step.in_s))
+        else:
+            beats.append(Beat(tone="breathe-in", at_s=at_s, rank=Rank.GUIDANCE))
+            beats.append(Beat(tone="breathe-out", at_s=at_s + step.in_s, rank=Rank.GUIDANCE))
+    return Script(tuple(beats), step.duration_s)
+
+
+def _hold(step: steps.Hold, stage: Stage) -> tuple[Act, ...]:
+    cap_s = min(
+        [step.cap_s] + [hold_limit_s(p, stage.limits, alone=stage.alone) for p in stage.people]
+    )
+    numbers = {hold.number for hold in stage.ledger.holds}
+    acts: list[Act] = []
+    if step.wait_for_start:
+        acts.append(Ready(step.label, "ready_group" if stage.group else "ready"))
+    if step.lead_in:
+        acts.append(talk(step.lead_in, pause_s=0.0))
+    return (*acts, Holding(step, max(numbers, default=0) + 1, cap_s))
+
+
+def _last_label(stage: Stage) -> str:
+    return stage.ledger.holds[-1].label if stage.ledger.holds else "start"
+
+
+def _recovery(step: steps.Recovery, stage: Stage) -> tuple[Act, ...]:
+    """Watched for the whole time, whatever the plan or a voice wishes; then the check-in."""
+    label = _last_label(stage)
+    watch_s = max(step.watch_s, stage.limits.watch_s)
+    script = _timed(step.lines, watch_s, "")
+    first = Beat("recovery_start", rank=Rank.SAFETY, moment=f"recovery:{label}")
+    script.beats = (first, *script.beats)
+    script.may_skip = False
+    return (script, *(Checking(label, person.number) for person in stage.people))
+
+
+def _rest(step: steps.Rest, stage: Stage) -> Script:
+    """Rest that is never shorter than the floor; the next hold's mark falls on its end."""
+    holds = [hold for hold in stage.ledger.holds if hold.duration_s is not None]
+    length_s = step.duration_s
+    if step.times_last_hold is not None and holds:
+        length_s = step.times_last_hold * (holds[-1].duration_s or 0.0)
+    length_s = max(length_s, stage.limits.rest_floor_s)
+    gone_s = 0.0
+    if step.counted_from == "hold end" and holds:
+        gone_s = stage.now_s - (holds[-1].end_s or stage.now_s)
+    left_s = max(length_s - gone_s - MARK_AFTER_S, 0.0)
+    beats = [Beat("rest_start", {"length": length_s})] if gone_s < 1 else []
+    for mark_s in (60, 30):
+        if left_s > mark_s + 12:
+            beats.append(Beat("rest_left", {"left": mark_s}, at_s=left_s - mark_s))
+    if left_s > 10:
+        beats.append(Beat("rest_ending", at_s=left_s - 10))
+    return Script(tuple(beats), left_s, may_skip=False)
+
+
+def _table(step: steps.Table, stage: Stage) -> tuple[Act, ...]:
+    """One person's table, or a kind no."""
+    person = stage.people[0]
+    if person.tables_today >= stage.limits.tables_per_day:
+        return (closing(1, "table refused", "table_one_a_day"),)
+    make = co2_table if step.table == "co2" else o2_table
+    rounds = make(person.best_s)
+    if not rounds:
+        return (closing(1, "table refused", "table_needs_best"),)
+    return (Offer(step, rounds),)
+
+
+def _comparison(stage: Stage) -> Script:
+    said = summary_lines(stage.ledger, [person.number for person in stage.people], stage.group)
+    beats = [Beat(line, values, pause_s=0.6) for line, values in said]
+    if beats:
+        beats[0] = replace(beats[0], moment="comparison")
+    return Script(tuple(beats))

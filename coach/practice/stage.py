@@ -1,0 +1,161 @@
+"""What an act may do and know: it speaks, listens, waits and keeps through the stage.
+
+The stage gathers effects and hands out cue numbers; it decides nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from coach.practice.events import (
+    NOTHING,
+    Drop,
+    Effect,
+    Heard,
+    Hush,
+    Keep,
+    Knocks,
+    Listen,
+    Rank,
+    Say,
+    Sound,
+    Value,
+    Wait,
+)
+from coach.practice.kept import Answer, CheckIn, Hold, Kept, Note, Pulse, Source
+from coach.practice.safety import Limits, Person
+from coach.practice.words import Situation
+
+
+@dataclass(slots=True)
+class Ledger:
+    """What this session has kept so far; a later value with the same key replaces an earlier."""
+
+    values: dict[str, Kept] = field(default_factory=dict)
+
+    def add(self, kept: Kept) -> None:
+        """Take the value in."""
+        self.values[kept.key] = kept
+
+    @property
+    def holds(self) -> list[Hold]:
+        """Holds in the order they were first kept."""
+        return [value for value in self.values.values() if isinstance(value, Hold)]
+
+    @property
+    def pulses(self) -> list[Pulse]:
+        """Pulse counts in order."""
+        return [value for value in self.values.values() if isinstance(value, Pulse)]
+
+    @property
+    def check_ins(self) -> list[CheckIn]:
+        """Check-ins in order."""
+        return [value for value in self.values.values() if isinstance(value, CheckIn)]
+
+    @property
+    def answers(self) -> list[Answer]:
+        """Answers to the clearing questions."""
+        return [value for value in self.values.values() if isinstance(value, Answer)]
+
+    @property
+    def notes(self) -> list[Note]:
+        """Everything else that happened."""
+        return [value for value in self.values.values() if isinstance(value, Note)]
+
+
+@dataclass(slots=True)
+class Stage:
+    """One session's people, limits and results, and the effects of the event in hand."""
+
+    people: list[Person]
+    limits: Limits
+    alone: bool
+    group: bool  # several people share the loudspeaker; stays so when some sit out
+    now_s: float = 0.0
+    ledger: Ledger = field(default_factory=Ledger)
+    effects: list[Effect] = field(default_factory=list)
+    situation: Situation | None = None
+    last_line: tuple[str, Mapping[str, Value]] | None = None
+    _cue: int = 0
+    _notes: int = 0
+    _knocks: Knocks = Knocks.OFF
+
+    def person(self, number: int) -> Person:
+        """The participant with this number."""
+        return next(person for person in self.people if person.number == number)
+
+    def moment(self, name: str, participant: int) -> str:
+        """The name of a moment; with a group the participant's number is appended."""
+        return f"{name}:{participant}" if self.group else name
+
+    def cue(self) -> int:
+        """A fresh cue number."""
+        self._cue += 1
+        return self._cue
+
+    def say(
+        self,
+        line: str,
+        values: Mapping[str, Value] = NOTHING,
+        *,
+        rank: Rank = Rank.GUIDANCE,
+        at_s: float | None = None,
+        gain_db: float = 0.0,
+        moment: str = "",
+    ) -> int:
+        """Speak a line; returns its cue."""
+        cue = self.cue()
+        self.effects.append(Say(cue, line, values, rank, at_s, gain_db, moment))
+        if rank is not Rank.TIMING:
+            self.last_line = (line, values)
+        return cue
+
+    def sound(
+        self,
+        name: str,
+        *,
+        rank: Rank = Rank.TIMING,
+        at_s: float | None = None,
+        gain_db: float = 0.0,
+        moment: str = "",
+    ) -> int:
+        """Play a tone; returns its cue."""
+        cue = self.cue()
+        self.effects.append(Sound(cue, name, rank, at_s, gain_db, moment))
+        return cue
+
+    def wait(self, at_s: float) -> int:
+        """Ask for `CueDue` at `at_s`; returns its cue."""
+        cue = self.cue()
+        self.effects.append(Wait(cue, at_s))
+        return cue
+
+    def drop(self, *cues: int | None) -> None:
+        """Forget these cues; None stands for no cue."""
+        self.effects.extend(Drop(cue) for cue in cues if cue is not None)
+
+    def hush(self, rank: Rank = Rank.TIMING) -> None:
+        """Silence everything up to `rank`."""
+        self.effects.append(Hush(rank))
+
+    def listen(self, situation: Situation, knocks: Knocks = Knocks.OFF) -> None:
+        """Turn the ear to a situation; nothing is sent if it is turned there already."""
+        if (situation, knocks) != (self.situation, self._knocks):
+            self.situation, self._knocks = situation, knocks
+            self.effects.append(Listen(situation, knocks))
+
+    def keep(self, kept: Kept) -> None:
+        """Put the value on the disk."""
+        self.ledger.add(kept)
+        self.effects.append(Keep(kept))
+
+    def note(self, what: str, detail: str = "", participant: int | None = None) -> None:
+        """Keep a note of something that happened now."""
+        self._notes += 1
+        self.keep(Note(f"note:{self._notes}", participant, what, detail, self.now_s))
+
+
+def spoken(event: Heard) -> Source:
+    """The source of a value that was spoken."""
+    return Source("voice", event.text, event.confidence, event.onset_s, event.at_s)
