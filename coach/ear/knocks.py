@@ -1,0 +1,90 @@
+"""Knocks, tongue clicks and finger snaps: a sudden rise that is gone again 120 ms later."""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass
+
+import numpy as np
+
+from coach.ports import EAR_RATE_HZ, Audio
+from coach.practice.events import Knocks
+
+HOP = EAR_RATE_HZ // 250  # 4 ms
+HOP_S = HOP / EAR_RATE_HZ
+BEFORE_HOPS = 25  # the 100 ms before, which a knock stands out of
+RISE_DB = 18.0  # above the mean of what was before
+LOUD_DB = -52.0  # quieter is no knock
+DECAY_HOPS = (20, 30)  # 80-120 ms after the onset ...
+DECAY_DB = 15.0  # ... it has fallen this far below its peak
+DEAD_HOPS = 25  # one knock makes no second onset within this span
+PAIR_S = (0.12, 0.6)
+
+
+@dataclass(frozen=True, slots=True)
+class Knock:
+    """A knock or a quick pair. `onset_s` is the first one's, on the clock of the samples fed."""
+
+    onset_s: float
+    count: int
+
+
+class KnockDetector:
+    """Finds single knocks in 4 ms levels and joins quick pairs where the mode asks for it."""
+
+    def __init__(self, mode: Knocks, rise_db: float = RISE_DB) -> None:
+        self._mode = mode
+        self._rise_db = rise_db
+        self._levels: deque[float] = deque(maxlen=BEFORE_HOPS + DECAY_HOPS[1] + 1)
+        self._hops = 0
+        self._dead_until = 0
+        self._first_s: float | None = None  # a single that waits for its second
+
+    def feed(self, samples: Audio) -> list[Knock]:
+        """Samples in whole hops of 4 ms; knocks whose decay has been seen."""
+        if self._mode is Knocks.OFF:
+            return []
+        found: list[Knock] = []
+        powers = np.mean(np.square(samples.reshape(-1, HOP), dtype=np.float64), axis=1)
+        for level in 10 * np.log10(powers + 1e-10):
+            self._levels.append(float(level))
+            self._hops += 1
+            onset_s = self._onset()
+            if onset_s is not None:
+                found += self._joined(onset_s)
+            found += self._overdue()
+        return found
+
+    def _onset(self) -> float | None:
+        """Onset of a knock, if the hop DECAY_HOPS[1] ago was one."""
+        if len(self._levels) < (self._levels.maxlen or 0) or self._hops < self._dead_until:
+            return None
+        levels = np.array(self._levels)
+        before, after = levels[:BEFORE_HOPS], levels[BEFORE_HOPS:]
+        background = 10 * np.log10(np.mean(10 ** (before / 10)))
+        if after[0] < background + self._rise_db or after[0] < LOUD_DB:
+            return None
+        peak = after[:5].max()
+        decayed = after[DECAY_HOPS[0] :].max() < peak - DECAY_DB
+        self._dead_until = self._hops + DEAD_HOPS
+        return (self._hops - len(after)) * HOP_S if decayed else None
+
+    def _joined(self, onset_s: float) -> list[Knock]:
+        if self._mode is Knocks.BEATS:
+            return [Knock(onset_s, 1)]
+        if self._first_s is None:
+            self._first_s = onset_s
+            return []
+        first, self._first_s = self._first_s, None
+        if PAIR_S[0] <= onset_s - first <= PAIR_S[1]:
+            return [Knock(first, 2)]
+        self._first_s = onset_s
+        return [Knock(first, 1)]
+
+    def _overdue(self) -> list[Knock]:
+        """A single whose second can no longer come."""
+        seen_s = (self._hops - DECAY_HOPS[1] - 1) * HOP_S
+        if self._first_s is None or seen_s - self._first_s <= PAIR_S[1]:
+            return []
+        first, self._first_s = self._first_s, None
+        return [Knock(first, 1)]

@@ -1,0 +1,247 @@
+"""The ear: blocks of sound in, events out.
+
+Way of a sound: the coach's own voice is taken away (own_voice), a rise above the room's floor
+opens an utterance (activity), a recogniser of the situation's grammar is fed with it (utterance),
+and its words are understood (understanding). Knocks go their own way (knocks). All of it happens
+in frames of 10 ms, so the size of the blocks changes nothing.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from coach.ear.activity import Activity
+from coach.ear.grammar import Grammar, grammar_path, load_grammar
+from coach.ear.knocks import Knock, KnockDetector
+from coach.ear.model import UNKNOWN, SpeechModel
+from coach.ear.own_voice import DELAY_S, FRAME, OwnVoice
+from coach.ear.understanding import Understood, stopping_words, understand
+from coach.ear.utterance import Utterance, Word
+from coach.ports import EAR_RATE_HZ, Audio, Block, EarEvent
+from coach.practice.events import Heard, Knocked, Knocks, Unclear
+from coach.settings import EarSettings
+
+BEFORE_FRAMES = 30  # what the recogniser gets from before the sound
+SETTLE_FRAMES = 12  # a pause after which stopping words are looked for
+END_FRAMES = 45  # a pause that ends an utterance
+LONGEST_S = 8.0
+SPEECH_S = 0.25  # sound shorter than this is not called unclear speech
+ASK_AGAIN_S = 2.0  # least time between two `Unclear`
+MOST_OWN = 0.4  # an answer may begin so far inside the coach's own words
+ONSET_NEAR_S = 0.3  # how far the recogniser's first word may lie from the rise in level
+GAP_S = 0.02  # blocks further apart than this do not belong together
+
+
+@dataclass(slots=True)
+class _Speech:
+    """The utterance going on, and the sound that it lies in (room times)."""
+
+    utterance: Utterance
+    onset_s: float  # of the rise in level that opened it
+    end_s: float  # of the last sound so far
+    sound_frames: int = 0
+    quiet_frames: int = 0
+    said: set[str] = field(default_factory=set)  # what has been reported of it
+
+
+class Listener:
+    """The real ear (see ports.Ear) on a speech model."""
+
+    def __init__(
+        self,
+        model: SpeechModel,
+        settings: EarSettings | None = None,
+        name_of_coach: str = "coach",
+        delay_s: float = 0.0,
+    ) -> None:
+        self._model = model
+        self._settings = settings or EarSettings()
+        self._name_of_coach = name_of_coach
+        self._own = OwnVoice(delay_s)
+        self._activity = Activity()
+        self._before: deque[Audio] = deque(maxlen=BEFORE_FRAMES)
+        self._own_frames: deque[bool] = deque(maxlen=round(LONGEST_S * 100) + 200)
+        self._grammar = Grammar("", {})
+        self._phrases: list[str] = []
+        self._knocks = KnockDetector(Knocks.OFF)
+        self._knocks_from_s = 0.0
+        self._last_knock_s = -np.inf
+        self._microphone: Audio = np.zeros(0, np.float32)
+        self._played: Audio = np.zeros(0, np.float32)
+        self._start_s = 0.0  # room time of frame 0
+        self._frames = 0
+        self._speech: _Speech | None = None
+        self._unclear_s = -np.inf
+
+    def attend(self, situation: str, knocks: Knocks) -> None:
+        """See Ear. `situation` may also be the path of a grammar file."""
+        grammar = load_grammar(grammar_path(situation), self._name_of_coach)
+        self._grammar = self._model.usable(grammar)
+        self._phrases = [*self._grammar.meanings, UNKNOWN]
+        self._knocks = KnockDetector(knocks if self._settings.knocks else Knocks.OFF)
+        self._knocks_from_s = self._now_s
+        if self._speech is not None:  # what is being said belongs to the new situation
+            self._speech = None
+            self._activity.active = False
+
+    def feed(self, block: Block) -> list[EarEvent]:
+        """See Ear."""
+        waiting_s = len(self._microphone) / EAR_RATE_HZ
+        if abs(self._now_s + waiting_s - block.start_s) > GAP_S:
+            self._begin_at(block.start_s)
+        self._microphone = np.concatenate([self._microphone, block.microphone])
+        self._played = np.concatenate([self._played, block.played])
+        events: list[EarEvent] = []
+        whole = len(self._microphone) // FRAME * FRAME
+        for at in range(0, whole, FRAME):
+            events += self._hear(self._microphone[at : at + FRAME], self._played[at : at + FRAME])
+        self._microphone = self._microphone[whole:]
+        self._played = self._played[whole:]
+        return events
+
+    @property
+    def _now_s(self) -> float:
+        """Room time of the end of the last frame heard."""
+        return self._start_s + self._frames * FRAME / EAR_RATE_HZ
+
+    def _begin_at(self, start_s: float) -> None:
+        """The room's time has jumped: nothing from before is part of what comes."""
+        self._start_s = start_s
+        self._frames = 0
+        self._microphone = np.zeros(0, np.float32)
+        self._played = np.zeros(0, np.float32)
+        self._before.clear()
+        self._speech = None
+
+    def _hear(self, microphone: Audio, played: Audio) -> list[EarEvent]:
+        cleaned = self._own.cancel(microphone, played)
+        self._frames += 1
+        self._own_frames.append(self._own.sounding)
+        self._activity.hear(cleaned)
+        events: list[EarEvent] = [*self._hear_knocks(microphone)]
+        if self._speech is None:
+            self._before.append(cleaned)
+            if self._activity.active:
+                self._speech = self._opened()
+        else:
+            events += self._go_on(self._speech, cleaned)
+        return events
+
+    def _hear_knocks(self, microphone: Audio) -> list[Knocked]:
+        events = []
+        for knock in self._knocks.feed(microphone):
+            event = self._knocked(knock)
+            if event is not None:
+                events.append(event)
+        return events
+
+    def _knocked(self, knock: Knock) -> Knocked | None:
+        onset_s = self._knocks_from_s + knock.onset_s
+        self._last_knock_s = onset_s
+        if self._own_share(onset_s - 0.05, onset_s + 0.1) > 0:
+            return None
+        return Knocked(self._now_s, onset_s, knock.count)
+
+    def _opened(self) -> _Speech:
+        frame_s = FRAME / EAR_RATE_HZ
+        utterance = Utterance(
+            lambda: self._model.recogniser(self._phrases),
+            self._now_s - len(self._before) * frame_s - DELAY_S,
+            list(self._before),
+        )
+        onset_s = self._now_s - (self._activity.onset_back_frames + 1) * frame_s - DELAY_S
+        return _Speech(utterance, onset_s, onset_s)
+
+    def _go_on(self, speech: _Speech, frame: Audio) -> list[EarEvent]:
+        events: list[EarEvent] = []
+        moved = speech.utterance.add(frame)
+        if self._activity.active:
+            if speech.quiet_frames >= SETTLE_FRAMES:
+                speech.utterance.resume()
+            speech.quiet_frames = 0
+            speech.sound_frames += 1
+            speech.end_s = self._now_s - DELAY_S
+        else:
+            speech.quiet_frames += 1
+        if speech.quiet_frames == SETTLE_FRAMES:
+            events += self._stopping(speech, speech.utterance.settle())
+        elif moved:
+            events += self._stopping(speech, speech.utterance.partial())
+        too_long = speech.utterance.duration_s >= LONGEST_S
+        if speech.quiet_frames >= END_FRAMES or too_long or speech.utterance.ended_by_recogniser:
+            events += self._close(speech)
+        return events
+
+    def _close(self, speech: _Speech) -> list[EarEvent]:
+        """The utterance is over: what did it mean as a whole?"""
+        self._speech = None
+        self._before.clear()
+        self._activity.active = False
+        words = speech.utterance.settle()
+        events = self._stopping(speech, words)
+        found = understand(words, self._grammar)
+        if found is None or found.stops:
+            return events if events or speech.said else self._unclear(speech, words)
+        return events + self._answer(speech, found)
+
+    def _stopping(self, speech: _Speech, words: list[Word]) -> list[EarEvent]:
+        """Stopping words, wherever they stand."""
+        found = stopping_words(words, self._grammar)
+        if found is None or found.confidence < self._settings.minimum_confidence:
+            return []
+        return self._report(speech, found)
+
+    def _answer(self, speech: _Speech, found: Understood) -> list[EarEvent]:
+        if self._own_share(*self._span_s(speech, found)) > MOST_OWN:
+            return []
+        if found.confidence < self._settings.minimum_confidence:
+            return self._unclear(speech, list(found.words))
+        return self._report(speech, found)
+
+    def _report(self, speech: _Speech, found: Understood) -> list[EarEvent]:
+        if found.text in speech.said:
+            return []
+        speech.said.add(found.text)
+        onset_s, end_s = self._span_s(speech, found)
+        heard = Heard(
+            at_s=self._now_s,
+            onset_s=onset_s,
+            end_s=end_s,
+            command=found.meaning.command,
+            number=found.meaning.number,
+            participant=found.meaning.participant,
+            text=found.text,
+            confidence=found.confidence,
+        )
+        return [heard]
+
+    def _unclear(self, speech: _Speech, words: list[Word]) -> list[EarEvent]:
+        """Somebody spoke for a while, it was not the coach and not a knock: say so, not often."""
+        long_enough = speech.sound_frames * FRAME / EAR_RATE_HZ >= SPEECH_S
+        knocked = self._last_knock_s >= speech.onset_s - 0.1
+        own = self._own_share(speech.onset_s, speech.end_s) > MOST_OWN
+        lately = self._now_s - self._unclear_s < ASK_AGAIN_S
+        if not words or not long_enough or knocked or own or lately:
+            return []
+        self._unclear_s = self._now_s
+        return [Unclear(self._now_s, speech.onset_s, speech.end_s)]
+
+    def _span_s(self, speech: _Speech, found: Understood) -> tuple[float, float]:
+        """Room times of the first and the last sound of the words."""
+        onset_s = speech.utterance.start_s + found.words[0].start_s
+        end_s = speech.utterance.start_s + found.words[-1].end_s
+        if abs(onset_s - speech.onset_s) < ONSET_NEAR_S:
+            onset_s = speech.onset_s  # the rise in level is sharper than the recogniser's grid
+        return onset_s, end_s
+
+    def _own_share(self, from_s: float, to_s: float) -> float:
+        """Which part of a span of room time the coach was sounding in, 0..1."""
+        frames = list(self._own_frames)
+        per_s = EAR_RATE_HZ / FRAME
+        first = len(frames) - round((self._now_s - from_s) * per_s)
+        last = len(frames) - round((self._now_s - to_s) * per_s)
+        span = frames[max(0, first) : max(0, first, last) or None]
+        return sum(span) / len(span) if span else 0.0

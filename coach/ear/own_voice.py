@@ -1,0 +1,48 @@
+"""The coach hears itself: what it plays is cancelled, and when it sounds is known.
+
+The canceller is WebRTC's AEC3 (package pywebrtc-audio). It hands speech through untouched in
+silence and delays it by DELAY_FRAMES; in double talk it eats some of the near speech.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pywebrtc_audio
+
+from coach.ports import EAR_RATE_HZ, Audio
+
+FRAME = EAR_RATE_HZ // 100  # samples in one frame; everything in the ear happens per frame
+DELAY_S = 128 / EAR_RATE_HZ  # measured by correlating output with input
+SOUNDING_DB = -60.0  # a played frame louder than this is the coach speaking
+TAIL_S = 0.3  # how long the room goes on after the last played frame
+
+
+def level_db(frame: Audio) -> float:
+    """Mean power of a frame in dB of full scale; digital silence is -120."""
+    return float(10 * np.log10(np.mean(np.square(frame, dtype=np.float64)) + 1e-12))
+
+
+class OwnVoice:
+    """Takes frames of microphone and loudspeaker; gives the microphone without the coach.
+
+    `delay_s` is the way from loudspeaker to microphone, as far as it is known.
+    """
+
+    def __init__(self, delay_s: float = 0.0) -> None:
+        self._canceller = pywebrtc_audio.EchoCanceller(EAR_RATE_HZ, 1, round(delay_s * 1000))
+        self._tail_frames = round((delay_s + TAIL_S) * 100)
+        self._quiet_frames = self._tail_frames + 1
+
+    @property
+    def sounding(self) -> bool:
+        """Whether the coach, or its echo in the room, can be in the last frame."""
+        return self._quiet_frames <= self._tail_frames
+
+    def cancel(self, microphone: Audio, played: Audio) -> Audio:
+        """One frame of the microphone without what was played."""
+        if level_db(played) > SOUNDING_DB:
+            self._quiet_frames = 0
+        else:
+            self._quiet_frames += 1
+        cleaned: Audio = self._canceller.process(microphone, played)
+        return cleaned

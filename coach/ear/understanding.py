@@ -1,0 +1,73 @@
+"""From recognised words to what was meant: which stretch of them a grammar allows."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from coach.ear.grammar import Grammar, Meaning
+from coach.ear.utterance import Word
+from coach.practice.words import Command
+
+# Taken as soon as they are heard, amid other words, and while the coach speaks.
+STOPPING = frozenset(
+    {
+        Command.STOP,
+        Command.STOP_ALL,
+        Command.UNWELL,
+        Command.DIZZY,
+        Command.TINGLING,
+        Command.FAINTED,
+        Command.DONE,
+    }
+)
+MOST_UNKNOWN_S = 0.4  # so much of something else before an answer ("well, yes")
+
+
+@dataclass(frozen=True, slots=True)
+class Understood:
+    """A meaning and the words that carry it; times from the start of the utterance."""
+
+    meaning: Meaning
+    words: tuple[Word, ...]
+
+    @property
+    def text(self) -> str:
+        """The words."""
+        return " ".join(word.text for word in self.words)
+
+    @property
+    def confidence(self) -> float:
+        """That of the least certain word, 0..1."""
+        return min(word.confidence for word in self.words)
+
+    @property
+    def stops(self) -> bool:
+        """Whether it may not wait."""
+        return self.meaning.command in STOPPING
+
+
+def understand(words: Sequence[Word], grammar: Grammar) -> Understood | None:
+    """The whole utterance as one phrase, at most with a little of something else before it."""
+    known = [word for word in words if not word.is_unknown]
+    unknown_s = sum(word.end_s - word.start_s for word in words if word.is_unknown)
+    if not known or unknown_s > MOST_UNKNOWN_S or list(words)[-len(known) :] != known:
+        return None
+    return _as_phrase(known, grammar)
+
+
+def stopping_words(words: Sequence[Word], grammar: Grammar) -> Understood | None:
+    """The last stretch of words that stops something, longest first, whatever is around it."""
+    for last in range(len(words), 0, -1):
+        for first in range(last):
+            found = _as_phrase(words[first:last], grammar)
+            if found is not None and found.stops:
+                return found
+    return None
+
+
+def _as_phrase(words: Sequence[Word], grammar: Grammar) -> Understood | None:
+    meaning = grammar.meaning(" ".join(word.text for word in words))
+    if meaning is None or meaning.is_decoy:
+        return None
+    return Understood(meaning, tuple(words))

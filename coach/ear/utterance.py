@@ -1,0 +1,103 @@
+"""One utterance: its samples, a recogniser fed with them, and the words it gives."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from vosk import KaldiRecognizer
+
+from coach.ear.own_voice import FRAME
+from coach.ports import EAR_RATE_HZ, Audio
+
+CHUNK_FRAMES = 6  # the recogniser is fed in steps of 60 ms
+UNKNOWN_PREFIX = "[unk"
+
+
+@dataclass(frozen=True, slots=True)
+class Word:
+    """A recognised word; times in seconds from the start of the utterance's samples."""
+
+    text: str
+    start_s: float
+    end_s: float
+    confidence: float
+
+    @property
+    def is_unknown(self) -> bool:
+        """Whether it is none of the grammar's words."""
+        return self.text.startswith(UNKNOWN_PREFIX)
+
+
+class Utterance:
+    """Samples from shortly before a sound began, and what is recognised in them.
+
+    The recogniser lives as long as the utterance, so its clock is the utterance's. `settle`
+    ends it at a pause; when the speech goes on it is made anew and fed from the start.
+    """
+
+    def __init__(
+        self, make_recogniser: Callable[[], KaldiRecognizer], start_s: float, before: list[Audio]
+    ) -> None:
+        self._make_recogniser = make_recogniser
+        self._recogniser = make_recogniser()
+        self._frames: list[Audio] = []
+        self._fed = 0  # frames the recogniser has had
+        self._final: list[Word] | None = None
+        self.start_s = start_s
+        self.ended_by_recogniser = False
+        for frame in before:
+            self.add(frame)
+
+    @property
+    def duration_s(self) -> float:
+        """Seconds of samples so far."""
+        return len(self._frames) * FRAME / EAR_RATE_HZ
+
+    def add(self, frame: Audio) -> bool:
+        """Take one frame; whether the recogniser has moved on."""
+        self._frames.append(frame)
+        if len(self._frames) - self._fed < CHUNK_FRAMES or self._final is not None:
+            return False
+        self._catch_up()
+        return True
+
+    def partial(self) -> list[Word]:
+        """The words so far."""
+        if self._final is not None:
+            return self._final
+        return _words(json.loads(self._recogniser.PartialResult()).get("partial_result", []))
+
+    def settle(self) -> list[Word]:
+        """The words up to now, as if the speech had ended here."""
+        if self._final is None:
+            self._catch_up()
+        if self._final is None:
+            self._final = _words(json.loads(self._recogniser.FinalResult()).get("result", []))
+        return self._final
+
+    def resume(self) -> None:
+        """The speech goes on after `settle`."""
+        if self._final is not None and not self.ended_by_recogniser:
+            self._recogniser = self._make_recogniser()
+            self._final = None
+            self._fed = 0
+            self._catch_up()
+
+    def _catch_up(self) -> None:
+        new = self._frames[self._fed :]
+        self._fed = len(self._frames)
+        if not new:
+            return
+        samples = np.clip(np.concatenate(new) * 32768.0, -32768, 32767).astype("<i2")
+        if self._recogniser.AcceptWaveform(samples.tobytes()):
+            self._final = _words(json.loads(self._recogniser.Result()).get("result", []))
+            self.ended_by_recogniser = True
+
+
+def _words(raw: list[dict[str, float | str]]) -> list[Word]:
+    return [
+        Word(str(w["word"]), float(w["start"]), float(w["end"]), float(w["conf"])) for w in raw
+    ]
