@@ -141,7 +141,9 @@ class Speaker:
             return
         pause_s = 0.0 if turn.rank is Rank.SAFETY else GAP_S
         start_s = max(now_s, self._free_s + pause_s)
-        marks_s = [other.at_s for other in (*others, *self._timed.values()) if other.at_s]
+        marks_s = [
+            other.at_s for other in (*others, *self._timed.values()) if other.at_s is not None
+        ]
         over_s = start_s + turn.clip.duration_s + GAP_S
         if turn.rank is Rank.SAFETY or all(over_s <= mark_s for mark_s in marks_s):
             self._queue.pop(0)
