@@ -46,11 +46,17 @@ class EspeakSynthesiser:
 
     def render(self, utterances: Sequence[Utterance]) -> list[Raw]:
         """See Synthesiser."""
-        with TemporaryDirectory(prefix="coach-voice-") as folder:
-            texts = [(u.text, round(self._words_per_minute * u.speed)) for u in utterances]
-            job = {"voice": self._voice, "folder": folder, "texts": texts}
-            self._work(json.dumps(job), self._limit_s * (1 + len(texts) / 20))
-            return [self._read(Path(folder, f"{n}.wav"), text) for n, (text, _) in enumerate(texts)]
+        texts = [(u.text, round(self._words_per_minute * u.speed)) for u in utterances]
+        limit_s = self._limit_s * (1 + len(texts) / 20)
+        try:
+            with TemporaryDirectory(prefix="coach-voice-") as folder:
+                job = {"voice": self._voice, "folder": folder, "texts": texts}
+                self._work(json.dumps(job), limit_s)
+                return [self._read(Path(folder, f"{n}.wav"), t) for n, (t, _) in enumerate(texts)]
+        except OSError as error:
+            raise VoiceError(
+                f"the voice {self.name} cannot be used: {error}; is the temporary folder writable?"
+            ) from error
 
     def _work(self, job: str, limit_s: float) -> None:
         worker = subprocess.Popen(

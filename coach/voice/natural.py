@@ -64,7 +64,7 @@ def _load() -> Any:
         from hibari import Hibari
 
         return Hibari(threads=_THREADS)
-    except (ImportError, OSError, RuntimeError) as error:
+    except Exception as error:  # the exceptions of onnxruntime have no common base
         raise VoiceError(
             f"the natural voice cannot be loaded ({error}); "
             'install hibari-tts again, or set voice.name = "espeak"'
