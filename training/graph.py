@@ -31,12 +31,12 @@ from training.phones import (
 
 SILENCE_PROBABILITY = 0.5
 UNKNOWN_COST_PER_PHONE = {
-    "[unk]": 0.0,
-    "[unk-2]": -0.6,
-    "[unk-1]": -0.3,
-    "[unk+1]": 0.3,
-    "[unk+2]": 0.6,
-    "[unk+3]": 1.0,
+    "[unk]": 2.0,
+    "[unk-2]": 1.2,
+    "[unk-1]": 1.6,
+    "[unk+1]": 2.5,
+    "[unk+2]": 3.2,
+    "[unk+3]": 4.0,
 }
 
 
