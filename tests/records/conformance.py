@@ -29,7 +29,9 @@ SECOND_COUNT = Pulse(
     "pulse-1", 1, "first", "before", 15.0, 20.0, 16, 64.0, 1.63, 60, True,
     Source("voice", "no sixteen", 0.9, 42.0, 43.1),
 )  # fmt: skip
-CHECK_IN = CheckIn("check-1", 1, "main", "okay", 1, 1.2, Source("voice", "okay", 0.99, 190.0, 190.4))
+CHECK_IN = CheckIn(
+    "check-1", 1, "main", "okay", 1, 1.2, Source("voice", "okay", 0.99, 190.0, 190.4)
+)
 
 
 def check_a_session_comes_back_as_it_was_kept(store: Store) -> None:
