@@ -71,12 +71,15 @@ class _Script:
 
 
 def energy_onset_s(samples: Audio, rate_hz: int) -> float:
-    """Where sound begins: the first 5 ms within 30 dB of the loudest 5 ms, in seconds."""
+    """Where sound begins: the first 5 ms within 30 dB of the loudest 5 ms, in seconds.
+
+    Raises BadInput where all is silent.
+    """
     return _loud_windows(samples, rate_hz // 200)[0] * (rate_hz // 200) / rate_hz
 
 
 def active_rms(samples: Audio, rate_hz: int) -> float:
-    """RMS of the parts that are not pauses."""
+    """RMS of the parts that are not pauses. Raises BadInput where all is silent."""
     window = rate_hz // 50
     loud = _loud_windows(samples, window)
     pieces = [samples[n * window : (n + 1) * window] for n in loud]
@@ -87,7 +90,7 @@ def _loud_windows(samples: Audio, window: int) -> list[int]:
     padded = np.pad(samples, (0, -len(samples) % window)).astype(np.float64)
     energy = np.mean(padded.reshape(-1, window) ** 2, axis=1)
     if not energy.size or energy.max() <= 0:
-        raise ValueError("there is no sound in it")
+        raise BadInput("there is no sound in it")
     return [int(n) for n in np.flatnonzero(energy >= energy.max() * 1e-3)]
 
 
@@ -191,10 +194,14 @@ class People:
             spoken = {f"({Path(act.play).name})": recording(act.play, self._rate_hz)}
         else:
             spoken = {text: self._spoken(person.voice, text) for text in act.texts}
-        return tuple(
-            self._sound(text, samples, 10 ** (level_db / 20) / active_rms(samples, self._rate_hz))
-            for text, samples in spoken.items()
-        )
+        return tuple(self._levelled(text, clip, level_db) for text, clip in spoken.items())
+
+    def _levelled(self, text: str, samples: Audio, level_db: float) -> _Sound:
+        try:
+            rms = active_rms(samples, self._rate_hz)
+        except BadInput as error:
+            raise BadInput(f"{text}: {error}") from None
+        return self._sound(text, samples, 10 ** (level_db / 20) / rms)
 
     def _sound(self, text: str, samples: Audio, gain: float) -> _Sound:
         clip = Clip(text, samples * np.float32(gain), self._rate_hz)

@@ -153,6 +153,17 @@ def _acts(base: dict[str, Any], over: dict[str, Any]) -> list[dict[str, Any]]:
     return [act for act in _tables(base, "acts") if _place(act) not in places] + mine
 
 
+def _anchor(tables: dict[str, Any], folder: Path) -> None:
+    """Files are named beside the scene that names them, not the one that is like it."""
+    plan = tables.get("plan")
+    if isinstance(plan, str) and plan.endswith(".toml"):
+        tables["plan"] = str(folder / plan)
+    for person in _tables(tables, "participants"):
+        for act in _tables(person, "acts"):
+            if isinstance(act.get("play"), str):
+                act["play"] = str(folder / act["play"])
+
+
 def _place(act: dict[str, Any]) -> tuple[Any, ...]:
     return act.get("after"), act.get("at_s"), act.get("nth", 1)
 
@@ -172,6 +183,10 @@ def scene_tables(path: Path, seen: tuple[Path, ...] = ()) -> dict[str, Any]:
     """The tables of a scene file, with those of the scene it is `like`. Raises BadInput."""
     tables = read_toml(path)
     like = tables.pop("like", None)
+    try:
+        _anchor(tables, path.parent.resolve())
+    except ValueError as error:
+        raise BadInput(f"{path}: {error}") from None
     if like is None:
         return tables
     if not isinstance(like, str):
@@ -197,33 +212,19 @@ def find_scene(name: str) -> Path:
 
 
 def load_scene(path: Path) -> Scene:
-    """The scene, with `plan` and every `play` as absolute paths. Raises BadInput."""
+    """The scene, with `plan` and every `play` as absolute paths to files. Raises BadInput."""
     scene: Scene = parse(Scene, scene_tables(path), str(path))
-    people = tuple(
-        replace(person, acts=tuple(_located(act, path, person, n) for n, act in _numbered(person)))
-        for person in scene.participants
-    )
-    return replace(scene, plan=str(_plan(scene.plan, path)), participants=people)
-
-
-def _numbered(person: Participant) -> list[tuple[int, Act]]:
-    return list(enumerate(person.acts))
+    for place, person in enumerate(scene.participants):
+        for number, act in enumerate(person.acts):
+            if act.play and not Path(act.play).is_file():
+                where = f"participants.{place}.acts.{number}.play"
+                raise BadInput(f"{path}: {where}: there is no file {act.play}")
+    return replace(scene, plan=str(_plan(scene.plan, path)))
 
 
 def _plan(plan: str, path: Path) -> Path:
-    beside = (path.parent / plan).resolve()
     shipped = data_path("config", "plans", f"{plan}.toml")
-    for found in (beside, shipped):
-        if found.is_file():
-            return found
-    raise BadInput(f"{path}: plan: there is no plan {shipped} and no file {beside}")
-
-
-def _located(act: Act, path: Path, person: Participant, number: int) -> Act:
-    if not act.play:
-        return act
-    file = (path.parent / act.play).resolve()
-    if not file.is_file():
-        where = f"participants.{person.number}.acts.{number}.play"
-        raise BadInput(f"{path}: {where}: there is no file {file}")
-    return replace(act, play=str(file))
+    found = Path(plan) if plan.endswith(".toml") else shipped
+    if not found.is_file():
+        raise BadInput(f"{path}: plan: there is no file {found}")
+    return found
