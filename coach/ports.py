@@ -99,8 +99,17 @@ class Room(Protocol):
     """Where sound is played and recorded, and the only clock."""
 
     rate_hz: int
-    mixer: Mixer
-    calendar: Calendar
+
+    @property
+    def mixer(self) -> Mixer:
+        """Where clips are handed over."""
+
+    @property
+    def calendar(self) -> Calendar:
+        """Where cues wait."""
+
+    def name_cue(self, cue: int, moment: str) -> None:
+        """The cue stands for this moment of the plan; scenes hang on it."""
 
     def now_s(self) -> float:
         """Room time of the next frame to be rendered."""

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from coach.practice.acts.act import Act, Next
-from coach.practice.acts.check_in import Checking, unwell
+from coach.practice.acts.check_in import unwell
 from coach.practice.acts.script import Script, closing
 from coach.practice.course import acts_of
 from coach.practice.events import (
@@ -28,6 +28,7 @@ from coach.practice.events import (
     RoomBack,
     RoomLost,
 )
+from coach.practice.kept import Kept
 from coach.practice.phases import Because, Phase, allowed
 from coach.practice.plan import Hold, PlainStep, Plan, Rest, unrolled
 from coach.practice.safety import UNWELL_ANSWERS, Limits, Person
@@ -58,12 +59,13 @@ class Conductor:
         self.phase = Phase.IDLE
         self._queue: deque[Act | PlainStep] = deque(unrolled(plan.steps))
         self._act: Act | None = None
-        self._before = Phase.IDLE  # the phase that a pause or a lost room interrupted
+        self._paused = False  # whether the room was lost during a pause
+        self._ending = (0, "done")  # exit code and reason when nothing is left
 
     @property
-    def ledger(self) -> dict[str, object]:
-        """What was kept, by key; for tests and shows."""
-        return dict(self.stage.ledger.values)
+    def kept(self) -> tuple[Kept, ...]:
+        """What was kept, each value as it stands now."""
+        return tuple(self.stage.ledger.values.values())
 
     def handle(self, event: Event) -> tuple[Effect, ...]:
         """Decide."""
@@ -142,7 +144,7 @@ class Conductor:
             self._move(because, first.phase)
             first.enter(self.stage)
             return
-        self._finish(because, 0, "done")
+        self._finish(because, *self._ending)
 
     def _leave(self) -> None:
         if self._act is not None:
@@ -172,6 +174,7 @@ class Conductor:
             number = self.stage.people[0].number if self.stage.people else 1
         if self.phase is Phase.HOLDING and self._act is not None:
             self._act.on(event, self.stage)
+        self._ending = (1, str(event.command))
         self._break_off(Because.UNSAFE, unwell(label, number, event, self.stage))
 
     def _stop(self, event: Heard) -> None:
@@ -179,11 +182,12 @@ class Conductor:
         if self.phase is Phase.HOLDING:
             self._pass_on(event)
             return
-        self.stage.note("stopped", event.text)
-        if self.phase is Phase.CHECKING and isinstance(self._act, Checking):
-            closing_act = closing(1, "stopped", "stopped_check", "goodbye")
-            self._break_off(Because.STOP, Next((closing_act,)))
+        if isinstance(self._act, Script) and self._act.end is not None:  # said twice: at once
+            self.stage.hush(Rank.SAFETY)
+            self._leave()
+            self._finish(Because.STOP, *self._act.end)
             return
+        self.stage.note("stopped", event.text)
         self._break_off(Because.STOP, Next((closing(1, "stopped", "stopped", "goodbye"),)))
 
     # --- steering ---------------------------------------------------------------------------
@@ -219,7 +223,6 @@ class Conductor:
 
     def _pause(self) -> None:
         self._leave()
-        self._before = self.phase
         self._move(Because.PAUSE, Phase.PAUSED)
         self.stage.hush()
         self.stage.note("paused")
@@ -289,11 +292,12 @@ class Conductor:
         self.stage.note("room lost", event.what)
         if self.phase in (Phase.HOLDING, Phase.CHECKING):
             return
-        if self.phase is not Phase.LOST:
-            if self.phase is not Phase.PAUSED:
-                self._leave()
-            self._before = self.phase
-            self._move(Because.LOST, Phase.LOST)
+        if self.phase is Phase.LOST:
+            return
+        if self.phase is not Phase.PAUSED:
+            self._leave()
+        self._paused = self.phase is Phase.PAUSED
+        self._move(Because.LOST, Phase.LOST)
 
     def _back(self, event: RoomBack) -> None:
         """Say so at once; then go on where it broke off."""
@@ -302,8 +306,11 @@ class Conductor:
         if self.phase is not Phase.LOST:
             self._pass_on(event)
             return
-        self._move(Because.BACK, self._before)
-        if self.phase is not Phase.PAUSED and self._act is not None:
+        assert self._act is not None
+        if self._paused:
+            self._move(Because.BACK, Phase.PAUSED)
+        else:
+            self._move(Because.BACK, self._act.phase)
             self._act.enter(self.stage)
 
 

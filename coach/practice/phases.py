@@ -75,7 +75,12 @@ TABLE: dict[Phase, dict[Because, frozenset[Phase]]] = {
         Because.LOST: frozenset({Phase.LOST}),
         Because.END: _OVER,
     },
-    Phase.LOST: {Because.BACK: _ACTS | {Phase.PAUSED}, Because.END: _OVER},
+    Phase.LOST: {
+        Because.BACK: _ACTS | {Phase.PAUSED},
+        Because.UNSAFE: _AFTERWARDS,
+        Because.STOP: _AFTERWARDS,
+        Because.END: _OVER,
+    },
     Phase.OVER: {},
 }
 

@@ -66,7 +66,7 @@ class Prompt:
     line: str
     situation: Situation
     moment: str = ""
-    values: Mapping[str, Value] = NOTHING
+    values: Mapping[str, Value] = field(default_factory=lambda: NOTHING)
     reply_s: float = REPLY_S
     tries: int = 3
     rank: Rank = Rank.GUIDANCE
@@ -108,7 +108,7 @@ class Prompt:
             self.put(stage)
         elif isinstance(event, Unclear) and self._timer is not None and self.pardons < PARDONS:
             self.pardons += 1
-            stage.say("pardon")
+            stage.say("pardon", rank=self.rank)
             self._ask(stage)
         return None
 

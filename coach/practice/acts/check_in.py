@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from coach.practice.acts.act import Asks, Next, Prompt
-from coach.practice.acts.script import closing
+from coach.practice.acts.script import Beat, Script, closing
 from coach.practice.events import CueDone, CueDue, Escalate, Event, Heard, Rank
 from coach.practice.kept import NOBODY, CheckIn, Source
 from coach.practice.phases import Phase
@@ -17,6 +17,7 @@ ALARM_EVERY_S = 10.0
 GIVE_UP_AFTER_S = 60.0  # from the alarm to the end of the session
 ALARM_DB = 12.0
 ASKED_TWICE = 2
+UNWELL_WATCH_S = 30.0
 
 FINE = (Command.OKAY, Command.YES)
 
@@ -69,7 +70,7 @@ class Checking(Asks):
             if event.command in FINE:
                 return self._fine(event, stage)
             if event.command == Command.NO:
-                return unwell(self.label, self.participant, event, stage)
+                return self._not_fine(event, stage)
         if isinstance(event, CueDone) and self._window is None and self._alarm_since_s is None:
             self._prompt.on(event, stage)
             if self._prompt.ended_s is not None:
@@ -128,6 +129,11 @@ class Checking(Asks):
         asked = self._prompt.asked + self._asked
         stage.keep(CheckIn(key, self.participant, self.label, answer, asked, after_s, source))
 
+    def _not_fine(self, event: Heard, stage: Stage) -> Next:
+        self.leave(stage)
+        self._keep("unwell", event.onset_s, spoken(event), stage)
+        return Next((closing(1, "unwell", "unwell_stop", "unwell_help", "unwell_end"),))
+
     def _fine(self, event: Heard, stage: Stage) -> Next:
         self.leave(stage)
         self._keep("okay", event.onset_s, spoken(event), stage)
@@ -140,11 +146,12 @@ class Checking(Asks):
 
 
 def unwell(label: str, participant: int, event: Heard, stage: Stage) -> Next:
-    """Keep that somebody is not well, and end the session kindly."""
+    """Keep that somebody is not well; they are told what to do, watched and asked once more."""
     answer = "unwell" if event.command == Command.NO else str(event.command)
     key = f"check-in:{label}:{participant}:unwell"
     stage.keep(CheckIn(key, participant, label, answer, 0, None, spoken(event)))
     lines = ["unwell_stop", "unwell_help"]
-    if answer == "fainted":
+    if answer == Command.FAINTED:
         lines.append("fainted_doctor")
-    return Next((closing(1, answer, *lines),))
+    beats = tuple(Beat(line, rank=Rank.SAFETY, pause_s=1.0) for line in lines)
+    return Next((Script(beats, UNWELL_WATCH_S, may_skip=False), Checking(label, participant)))

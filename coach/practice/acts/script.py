@@ -18,7 +18,7 @@ class Beat:
     """One line or tone of a script, after what came before it or `at_s` into the script."""
 
     line: str = ""
-    values: Mapping[str, Value] = NOTHING
+    values: Mapping[str, Value] = field(default_factory=lambda: NOTHING)
     tone: str = ""
     at_s: float | None = None
     pause_s: float = 0.0  # silence after it
