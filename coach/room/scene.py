@@ -124,6 +124,7 @@ class Scene:
     title: str
     plan: str
     seed: int = 1
+    alone: bool = True  # False: an instructor or buddy sits beside them
     exit_code: int = 0  # how the session is meant to end
     limit_s: float = 3600.0  # a session still going on then is ended
     room: RoomSpec = field(default_factory=RoomSpec)
