@@ -103,3 +103,7 @@ def diagram() -> str:
             lines.append(f"    {origin.value} --> {target.value}: {reasons}")
     lines.append("    over --> [*]")
     return "\n".join(lines)
+
+
+if __name__ == "__main__":
+    print(diagram())
