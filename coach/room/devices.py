@@ -19,6 +19,7 @@ NO_SOUNDDEVICE = (
     "Debian/Ubuntu: sudo apt install libportaudio2 · Fedora: sudo dnf install portaudio · "
     "macOS: brew install portaudio · Windows: nothing more"
 )
+NO_DEVICE = "plug one in or turn it on in the system's sound settings, then see `coach check`"
 Direction = Literal["input", "output"]
 NOUNS = {"input": "microphone", "output": "loudspeaker"}
 
@@ -43,6 +44,12 @@ def portaudio() -> Any:
         raise BadInput(NO_PORTAUDIO) from None
     except ImportError:
         raise BadInput(NO_SOUNDDEVICE) from None
+    except Exception as error:
+        # PortAudio starts with the import, and its error is a class of the module that is not
+        # there then. ALSA without any device ends here.
+        if type(error).__name__ != "PortAudioError":
+            raise
+        raise BadInput(f"there are no sound devices ({_plain(error)}): {NO_DEVICE}") from None
 
 
 def devices() -> list[Device]:
@@ -70,10 +77,7 @@ def choose(direction: Direction, wanted: str) -> Device:
     usable = [device for device in devices() if _channels(device, direction)]
     noun = NOUNS[direction]
     if not usable:
-        raise BadInput(
-            f"there is no {noun}: plug one in or turn it on in the system's sound settings, "
-            "then see `coach check`"
-        )
+        raise BadInput(f"there is no {noun}: {NO_DEVICE}")
     if not wanted:
         return _default(direction, usable)
     if wanted.isdecimal():

@@ -13,6 +13,7 @@ from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass
 from queue import Empty, SimpleQueue
+from threading import Event as Flag
 from threading import Lock, Thread
 
 import numpy as np
@@ -37,7 +38,7 @@ from coach.room.streams import (
 )
 from coach.settings import RoomSettings
 from coach.timing.calendar import JobCalendar
-from coach.timing.clock import RoomClock, StreamClock
+from coach.timing.clock import StreamClock
 
 LISTEN_S = 0.04  # length of the blocks for the ear
 DEAF_S = 1.0  # no piece for this long: the device is gone, whatever PortAudio says
@@ -67,8 +68,10 @@ class LiveRoom:
         self._rendering = Lock()  # a stream that is being given up may still call
         self._skip_frames = 0  # to be counted without sounding (negative: to be waited)
         self._blocks: deque[Block] = deque()
-        self._closed = False
-        self._lost_at_s: float | None = None  # monotonic
+        self._closed = Flag()
+        self._reopener: Thread | None = None
+        self._lost = False
+        self._give_up_s = 0.0  # monotonic time at which nobody waits for a device any more
         self._returning = False  # open again, not yet on the room's time
         self._first_frame: int | None = None  # of the open microphone's, that was taken
         self._given_up = False
@@ -77,7 +80,7 @@ class LiveRoom:
         self.pair = choose_pair(settings)
         self.rate_hz = self.pair.output_hz
         self.mixer = ClipMixer(self.rate_hz)
-        self._clock = RoomClock(self.rate_hz)
+        self._clock = StreamClock(self.rate_hz)  # of room frames at the loudspeaker
         self._microphone = StreamClock(self.pair.input_hz)
         self._alignment = Alignment(self.rate_hz, settings.delay_s, LISTEN_S)
         self._streams = self._pair_of_streams(self.pair)
@@ -94,12 +97,15 @@ class LiveRoom:
 
     def heard_s(self) -> float:
         """Room time of what leaves the loudspeaker now; behind `now_s` by the buffers."""
-        return self._clock.now_s(time.monotonic())
+        return time.monotonic() - self._clock.origin_s
 
     def moments(self) -> Iterator[Block | Event]:
         """Blocks and events in order until closed; the one queue of the session."""
-        while not self._closed:
+        while not self._closed.is_set():
             yield from self._next()
+
+    def name_cue(self, cue: int, moment: str) -> None:
+        """Nobody here acts on moments."""
 
     def post(self, event: Event) -> None:
         """Put an event on the queue; may be called from a signal handler."""
@@ -107,21 +113,24 @@ class LiveRoom:
 
     def close(self) -> None:
         """Stop; `moments` ends."""
-        if not self._closed:
-            self._closed = True
-            self.calendar.close()
-            self._streams.close()
+        if self._closed.is_set():
+            return
+        self._closed.set()
+        self.calendar.close()
+        if self._reopener is not None:
+            self._reopener.join(TRY_S)
+        self._streams.close()
 
     # --- one step of the queue --------------------------------------------------------
 
     def _next(self) -> Iterator[Block | Event]:
         try:
-            item = self._queue.get(timeout=TICK_S if self._lost_at_s else DEAF_S / 4)
+            item = self._queue.get(timeout=TICK_S if self._lost else DEAF_S / 4)
         except Empty:
             item = None
         match item:
             case _Piece(streams, piece):
-                if streams is self._streams and self._lost_at_s is None:
+                if streams is self._streams and not self._lost:
                     yield from self._take(piece)
             case _Reopened(streams):
                 yield from self._return(streams)
@@ -132,8 +141,8 @@ class LiveRoom:
                 pass
             case _:
                 yield item
-        if self._lost_at_s is not None:
-            yield from self._go_on(self._lost_at_s)
+        if self._lost:
+            yield from self._go_on()
         else:
             yield from self._watch()
         self.calendar.follow()
@@ -159,25 +168,29 @@ class LiveRoom:
         if piece.lost_frames:
             self._alignment.play(np.zeros(piece.lost_frames, dtype=np.float32))
         self._alignment.play(piece.samples)
-        self._clock.add(piece.stamp)
+        self._clock.add(piece.stamp, piece.xrun)
 
     def _recorded(self, piece: Recorded) -> None:
         self._last_s["input"] = time.monotonic()
         self.xruns += piece.xrun and self._microphone.ready
-        self._microphone.add(piece.stamp)
+        self._microphone.add(piece.stamp, piece.xrun)
+        if shift_s := self._microphone.shift_s():
+            self._microphone.move(shift_s)
+            self._microphone.doubt()
         if self._first_frame is None:
             self._first_frame = piece.stamp.frame
         begun_s = None
-        if self._microphone.ready and self._clock.settled and not self._returning:
+        if self._microphone.ready and self._clock.ready and not self._returning:
             begun_s = self._microphone.origin_s - self._clock.origin_s
             begun_s += self._first_frame / self.pair.input_hz
         self._alignment.record(piece.samples, begun_s)
 
     def _settle(self) -> Iterator[Event]:
         """Keep the frames on the room's time; say so when they are again after a loss."""
-        if lost_frames := self._clock.lost_frames():
-            with self._rendering:
-                self._skip_frames += lost_frames
+        if shift_s := self._clock.shift_s():
+            with self._rendering:  # what was lost has passed all the same
+                self._skip_frames += round(shift_s * self.rate_hz)
+            self._clock.doubt()
             self.xruns += not self._returning
         elif self._returning and self._clock.settled:
             self._returning = False
@@ -187,7 +200,7 @@ class LiveRoom:
 
     def _render(self, streams: Streams, frames: int) -> Rendered:
         with self._rendering:
-            if streams is not self._streams or self._lost_at_s is not None:
+            if streams is not self._streams or self._lost:
                 return Rendered(self.mixer.frame, np.zeros(0, dtype=np.float32))
             lost_frames = max(0, self._skip_frames)
             waited = min(frames, max(0, -self._skip_frames))
@@ -206,13 +219,17 @@ class LiveRoom:
             yield from self._lose(NOUNS["input" if oldest == "input" else "output"])
 
     def _lose(self, what: str) -> Iterator[Event]:
-        with self._rendering:
-            self._lost_at_s = time.monotonic()
+        again = self._returning  # it was not yet back: to the outside still the same loss
         self._returning = False
-        Thread(target=self._reopen, args=[self._streams], name="reopen", daemon=True).start()
-        yield RoomLost(self.heard_s(), what)
+        with self._rendering:
+            self._lost = True
+        if not again:
+            self._give_up_s = time.monotonic() + self._settings.reopen_s
+            yield RoomLost(self.heard_s(), what)
+        self._reopener = Thread(target=self._reopen, args=[self._streams], daemon=True)
+        self._reopener.start()
 
-    def _go_on(self, lost_at_s: float) -> Iterator[Event]:
+    def _go_on(self) -> Iterator[Event]:
         """Let the room's time pass by the machine's clock, silently."""
         with self._rendering:
             frames = round(self.heard_s() * self.rate_hz) - self.mixer.frame
@@ -221,15 +238,14 @@ class LiveRoom:
                 self._alignment.play(np.zeros(frames, dtype=np.float32))
         self._alignment.silence(self.heard_s())
         self._blocks.extend(self._alignment.blocks())
-        if time.monotonic() - lost_at_s > self._settings.reopen_s and not self._given_up:
+        if time.monotonic() > self._give_up_s and not self._given_up:
             self._given_up = True
             yield Interrupted(self.heard_s())
 
     def _reopen(self, old: Streams) -> None:
         """In a thread of its own, as any step may hang."""
         old.close()
-        ends_s = time.monotonic() + self._settings.reopen_s
-        while not self._closed and time.monotonic() < ends_s:
+        while not self._closed.is_set() and time.monotonic() < self._give_up_s:
             try:
                 restart_portaudio()
                 streams = self._pair_of_streams(choose_pair(self._settings, self.rate_hz))
@@ -237,23 +253,23 @@ class LiveRoom:
             except Stuck:
                 return
             except (BadInput, portaudio().PortAudioError):
-                time.sleep(TRY_S)
+                self._closed.wait(TRY_S)
             else:
                 self._queue.put(_Reopened(streams))
                 return
 
     def _return(self, streams: Streams) -> Iterator[Event]:
-        if self._closed or self._given_up:
+        if self._closed.is_set() or self._given_up:
             streams.close()
             return
-        yield from self._go_on(time.monotonic())
-        self._clock.reopened()
+        yield from self._go_on()
+        self._clock.doubt()
         self._adopt(streams)
         self._returning = True
         with self._rendering:
             self._streams, self.pair = streams, streams.pair
             self._skip_frames = 0
-            self._lost_at_s = None
+            self._lost = False
 
     def _pair_of_streams(self, pair: Pair) -> Streams:
         return Streams(pair, self._settings.block_s, self._render, self._put)

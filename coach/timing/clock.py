@@ -1,9 +1,10 @@
 """When frame 0 of a stream is at its converter, from the stamps of the callbacks.
 
-A callback comes up to 30 ms late and PortAudio's own clock may be the clock of day, so
-neither can be used as it is. The converter times that PortAudio predicts are right on
-average: their running median, carried over to the machine's monotonic clock, is good to about
-a millisecond (measured against recordings of the room, benchmarks/room.py).
+A callback comes up to 30 ms late, PortAudio's own clock may be the clock of day, and the
+converter times it predicts wander by several milliseconds over seconds when the machine is
+busy, while the frames themselves follow each other without a slip (all measured). So frames
+are the clock: their origin is a long mean of running medians, which follows a crystal that
+drifts and no more; only frames that were really lost move it at once.
 """
 
 from __future__ import annotations
@@ -12,16 +13,18 @@ from collections import deque
 from dataclasses import dataclass
 from statistics import median
 
-WINDOW = 200  # stamps; two seconds of 10 ms blocks, so that a drifting crystal is followed
-ENOUGH = 20  # stamps before the estimate is used
-SHIFT_S = 0.008  # a shift of the estimate above this is lost frames, below it is drift
-FOLLOW = 0.02  # how much of a drift is taken over with each stamp
+WINDOW = 200  # stamps; two seconds of 10 ms blocks
+ENOUGH = 20  # stamps before the first estimate
+CAREFUL = 50  # stamps before frames are held to be lost
+SLOW = 3000  # stamps of the long mean: 30 s, behind a drift of 50 ppm by 1.5 ms
+SHIFT_S = 0.008  # after an xrun: a shift above this is lost frames
+SURE_S = 0.04  # the same without any sign of an xrun
 JUMP_S = 0.1  # PortAudio's clock against the monotonic clock: more than this, and it was set
 
 
 @dataclass(frozen=True, slots=True)
 class Stamp:
-    """One callback: its first frame, and four readings of three clocks in seconds."""
+    """One callback: its first frame, and three readings of clocks in seconds."""
 
     frame: int
     converter_s: float  # when that frame is at the converter, on PortAudio's clock
@@ -30,94 +33,68 @@ class Stamp:
 
 
 class StreamClock:
-    """Running estimate of the monotonic time of frame 0 of a stream."""
+    """Estimate of the monotonic time of frame 0 of a stream, kept over xruns and reopening."""
 
     def __init__(self, rate_hz: int) -> None:
         self._rate_hz = rate_hz
         self._converter_s: deque[float] = deque(maxlen=WINDOW)
         self._ahead_s: deque[float] = deque(maxlen=WINDOW)
+        self._origin_s: float | None = None
+        self._used = 0  # stamps in the long mean
+        self._doubtful = False
 
-    def add(self, stamp: Stamp) -> None:
-        """Take in the stamp of one callback."""
+    def add(self, stamp: Stamp, xrun: bool = False) -> None:
+        """Take in the stamp of one callback; `xrun`: frames may have been lost before it."""
         ahead_s = stamp.current_s - stamp.monotonic_s
-        if self._ahead_s and abs(ahead_s - self._ahead_s[-1]) > JUMP_S:
-            self.forget()
+        if xrun or (self._ahead_s and abs(ahead_s - self._ahead_s[-1]) > JUMP_S):
+            self.doubt()
         self._ahead_s.append(ahead_s)
         self._converter_s.append(stamp.converter_s - stamp.frame / self._rate_hz)
-
-    def forget(self) -> None:
-        """Start anew, as after a lost device."""
-        self._converter_s.clear()
-        self._ahead_s.clear()
-
-    @property
-    def ready(self) -> bool:
-        """Whether there are enough stamps for an estimate."""
-        return len(self._converter_s) >= ENOUGH
-
-    @property
-    def origin_s(self) -> float:
-        """Monotonic time at which frame 0 is, or would have been, at the converter.
-
-        The wait for Python only ever makes `current - monotonic` too small: the largest is
-        the truest.
-        """
-        return median(self._converter_s) - max(self._ahead_s)
-
-
-class RoomClock:
-    """The room's time: frames played, by count and by the machine's clock.
-
-    Frames that an xrun swallowed have passed all the same: `lost_frames` says how many the
-    room must count without sounding them, so that its time stays true.
-    """
-
-    def __init__(self, rate_hz: int) -> None:
-        self._rate_hz = rate_hz
-        self._stream = StreamClock(rate_hz)
-        self._origin_s: float | None = None
-
-    def add(self, stamp: Stamp) -> None:
-        """Take in the stamp of one block that was played; its frame counts from the room's."""
-        self._stream.add(stamp)
-        if not self._stream.ready:
+        if not self.settled:
             return
-        found_s = self._stream.origin_s
+        found_s = self._recent_s()
         if self._origin_s is None:
             self._origin_s = found_s
         elif abs(found_s - self._origin_s) < SHIFT_S:
-            self._origin_s += FOLLOW * (found_s - self._origin_s)
+            self._used = min(self._used + 1, SLOW)
+            self._origin_s += (found_s - self._origin_s) / self._used
 
     @property
     def ready(self) -> bool:
-        """Whether room time can be told from the machine's clock."""
+        """Whether there is an estimate."""
         return self._origin_s is not None
 
     @property
     def settled(self) -> bool:
-        """Whether there are enough stamps since the stream was opened."""
-        return self._stream.ready
+        """Whether there are enough stamps since the last doubt."""
+        return len(self._converter_s) >= (CAREFUL if self._doubtful else ENOUGH)
 
     @property
     def origin_s(self) -> float:
-        """Monotonic time of room frame 0 at the loudspeaker."""
+        """Monotonic time at which frame 0 is, or would have been, at the converter."""
         assert self._origin_s is not None
         return self._origin_s
 
-    def now_s(self, monotonic_s: float) -> float:
-        """Room time of what leaves the loudspeaker at that monotonic time."""
-        return monotonic_s - self.origin_s
+    def doubt(self) -> None:
+        """Frames may have been lost: judge by the stamps from now on."""
+        self._converter_s.clear()
+        self._ahead_s.clear()
+        self._doubtful = True
 
-    def lost_frames(self) -> int:
-        """Frames by which the stream is late (negative: early) against the room's time.
+    def shift_s(self) -> float:
+        """How much later the stream runs than its origin says; 0 if that may be wandering."""
+        if not (self.ready and self.settled):
+            return 0.0
+        shift_s = self._recent_s() - self.origin_s
+        limit_s = SHIFT_S if self._doubtful else SURE_S
+        if len(self._converter_s) == WINDOW:
+            self._doubtful = False
+        return shift_s if abs(shift_s) > limit_s else 0.0
 
-        After a value other than 0 the estimate of the stream begins anew.
-        """
-        if not self.settled or abs(late_s := self._stream.origin_s - self.origin_s) < SHIFT_S:
-            return 0
-        self._stream.forget()
-        return round(late_s * self._rate_hz)
+    def move(self, shift_s: float) -> None:
+        """Take a shift over: the frames that were lost are not counted."""
+        self._origin_s = self.origin_s + shift_s
 
-    def reopened(self) -> None:
-        """The stream is a new one: its stamps say nothing about the old one's."""
-        self._stream.forget()
+    def _recent_s(self) -> float:
+        # The wait for Python only ever makes `ahead` too small: the largest is the truest.
+        return median(self._converter_s) - max(self._ahead_s)

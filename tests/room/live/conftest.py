@@ -1,0 +1,45 @@
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.soundserver import SoundServer, missing
+
+ROOT = Path(__file__).parents[3]
+
+
+@pytest.fixture
+def server() -> Iterator[SoundServer]:
+    """A sound server of its own for the test."""
+    if lacking := missing():
+        pytest.skip(f"needs a real sound server; missing: {lacking}")
+    server = SoundServer()
+    try:
+        yield server.start()
+    finally:
+        server.close()
+
+
+def start(server: SoundServer, case: str, *arguments: str) -> subprocess.Popen[str]:
+    """Run a case of child.py inside the sound server's environment."""
+    return subprocess.Popen(
+        [sys.executable, "-m", "tests.room.live.child", case, *arguments],
+        cwd=ROOT,
+        env=server.environment,
+        text=True,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+    )
+
+
+def result(process: subprocess.Popen[str], timeout_s: float = 60.0) -> Any:
+    """What the case found; its last line is JSON."""
+    out, errors = process.communicate(timeout=timeout_s)
+    assert process.returncode == 0, errors
+    return json.loads(out.splitlines()[-1])
