@@ -130,9 +130,33 @@ class Interrupted:
     at_s: float
 
 
+@dataclass(frozen=True, slots=True)
+class Remind:
+    """A planned practice time has come."""
+
+    at_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What the records answer to a `Tell`: lines to be spoken, in order."""
+
+    at_s: float
+    lines: tuple[tuple[str, Mapping[str, Value]], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Returned:
+    """A `Start` is over; `refusal` says why it never began."""
+
+    at_s: float
+    code: int
+    refusal: str = ""
+
+
 Event = (
     Begin | Heard | Unclear | Knocked | CueDue | CueDone | RoomLost | RoomBack | KeepFailed
-    | Interrupted
+    | Interrupted | Remind | Told | Returned
 )  # fmt: skip
 
 
@@ -229,4 +253,22 @@ class Finish:
     reason: str
 
 
-Effect = Say | Sound | Wait | Drop | Hush | Listen | Keep | Adjust | Escalate | Finish
+@dataclass(frozen=True, slots=True)
+class Start:
+    """Run this plan now for these participants; `Returned` follows."""
+
+    plan: str
+    participants: tuple[int, ...]
+    alone: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Tell:
+    """Look the question up in the records; `Told` follows."""
+
+    question: str
+    participant: int
+
+
+Errand = Start | Tell
+Effect = Say | Sound | Wait | Drop | Hush | Listen | Keep | Adjust | Escalate | Finish | Errand

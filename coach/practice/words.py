@@ -61,6 +61,7 @@ class Command(StrEnum):
     MORNING_PULSE = "plan-morning-pulse"
     COMFORT_HOLD = "plan-comfort-hold"
     REMIND = "remind"
+    GROUP = "group"  # "a group of five", with the number
     # review
     HOW_WAS_IT = "how-was-it"
     BEST_MONTH = "best-month"
@@ -81,3 +82,4 @@ class Situation(StrEnum):
     TABLE = "table"  # a table was read out: start, shorter, longer, easier
     ASLEEP = "asleep"  # only the name and what follows it
     AWAKE = "awake"  # which plan, which question
+    WHO = "who"  # whose number, or how many in a group
