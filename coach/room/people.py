@@ -146,7 +146,7 @@ class People:
             if not act.after or act.edge != edge or not fnmatchcase(moment, act.after):
                 continue
             script.reached += 1
-            if act.nth in ("each", script.reached):
+            if act.takes(script.reached):
                 self._plan(script, at_s + act.delay_s)
 
     def render(self, frames: int) -> Audio:

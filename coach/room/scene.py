@@ -1,13 +1,15 @@
 """A scene: a scripted room as data. Plan, noise, echo path, and who does what when.
 
 An act hangs on a moment of the session (`after`, shell patterns allowed) or on a time (`at_s`).
-`nth` counts the moments that match: 1, the default, is the first; "each" is all of them. An act
-without `say`, `knock` and `play` is silence. `like` names another scene whose keys hold where
-this one says nothing; of a participant in both, acts on the same moment replace, others add.
+`nth` counts the moments that match: 1, the default, is the first, "2+" the second and all later
+ones, "each" all of them. An act without `say`, `knock` and `play` is silence. `like` names
+another scene whose keys hold where this one says nothing; of a participant in both, the acts
+after a moment replace all of the other's after that moment, and the rest is added.
 """
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Literal
@@ -59,7 +61,7 @@ class Act:
     __pydantic_config__ = FORBID
     after: str = ""  # a moment's name or pattern: "hold:main", "clearing:*"
     edge: Literal["start", "end"] = "start"
-    nth: int | Literal["each"] = 1
+    nth: int | str = 1
     delay_s: float = 0.5
     at_s: float | None = None  # room time instead of a moment
     every_s: float | None = None  # with at_s: again and again, not over own speech
@@ -77,7 +79,8 @@ class Act:
         _need(sum(done) <= 1, "only one of say, knock and play")
         _need(self.knock in (0, 1, 2), "knock must be 1 or 2")
         _need(self.delay_s >= 0, "delay_s must not be negative")
-        _need(self.nth == "each" or self.nth >= 1, "nth must be 1 or more, or 'each'")
+        counted = re.fullmatch(r"each|[1-9]\d*\+?", str(self.nth))
+        _need(counted is not None, "nth must be 1 or more, '2+' or the like, or 'each'")
         _need(self.at_s is None or self.at_s >= 0, "at_s must not be negative")
         _need(self.every_s is None or self.at_s is not None, "every_s needs at_s")
         _need(self.every_s is None or self.every_s > 0, "every_s must be above 0")
@@ -89,6 +92,13 @@ class Act:
     def label(self) -> str:
         """The step's label in `after`: "main" of "hold:main"."""
         return [*self.after.split(":"), ""][1]
+
+    def takes(self, reached: int) -> bool:
+        """Whether the act is done when its moment comes for the `reached`-th time."""
+        if self.nth == "each":
+            return True
+        first = int(str(self.nth).rstrip("+"))
+        return reached == first or (str(self.nth).endswith("+") and reached > first)
 
     @property
     def texts(self) -> tuple[str, ...]:
@@ -150,8 +160,8 @@ def _joined(base: dict[str, Any], over: dict[str, Any]) -> dict[str, Any]:
 
 def _acts(base: dict[str, Any], over: dict[str, Any]) -> list[dict[str, Any]]:
     mine = _tables(over, "acts")
-    places = [_place(act) for act in mine]
-    return [act for act in _tables(base, "acts") if _place(act) not in places] + mine
+    moments = {act.get("after", "") for act in mine} - {""}
+    return [act for act in _tables(base, "acts") if act.get("after") not in moments] + mine
 
 
 def _anchor(tables: dict[str, Any], folder: Path) -> None:
@@ -163,10 +173,6 @@ def _anchor(tables: dict[str, Any], folder: Path) -> None:
         for act in _tables(person, "acts"):
             if isinstance(act.get("play"), str):
                 act["play"] = str(folder / act["play"])
-
-
-def _place(act: dict[str, Any]) -> tuple[Any, ...]:
-    return act.get("after"), act.get("at_s"), act.get("nth", 1)
 
 
 def _number(person: dict[str, Any]) -> Any:

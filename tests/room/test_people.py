@@ -80,6 +80,7 @@ def test_the_first_audible_sound_comes_after_the_delay() -> None:
         (Act(after="a", say="x"), ["a", "a", "b"], [1.5]),
         (Act(after="a", say="x", nth=2), ["a", "b", "a"], [3.5]),
         (Act(after="*", say="x", nth="each"), ["a", "b", "c"], [1.5, 2.5, 3.5]),
+        (Act(after="a", say="x", nth="2+"), ["a", "a", "a"], [2.5, 3.5]),
         (Act(after="clearing:*", say="x", nth=2), ["clearing:dry", "b", "clearing:near"], [3.5]),
         (Act(after="a", say="x", edge="end"), ["a"], []),
         (Act(after="a"), ["a"], []),

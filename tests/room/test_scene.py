@@ -57,6 +57,7 @@ def test_a_wrong_value_is_named_in_one_line(
         ("after = 'x'\nknock = 3", "knock must be 1 or 2"),
         ("after = 'x'\ndelay_s = -1.0", "delay_s must not be negative"),
         ("after = 'x'\nnth = 0", "nth must be 1 or more"),
+        ("after = 'x'\nnth = 'all'", "nth must be 1 or more"),
         ("after = 'x'\nevery_s = 3.0", "every_s needs at_s"),
         ("at_s = 1.0\nevery_s = 0.0", "every_s must be above 0"),
         ("at_s = -1.0", "at_s must not be negative"),
@@ -102,7 +103,9 @@ def test_a_scene_like_another_changes_only_what_it_says(tmp_path: Path) -> None:
         + PEOPLE
         + "level_db = -30.0\n"
         + "[[participants.acts]]\nafter = 'clearing:dry'\nedge = 'end'\nsay = 'yes'\n"
-        + "[[participants.acts]]\nafter = 'hold:main'\nplay = 'voice.wav'\n",
+        + "[[participants.acts]]\nafter = 'clearing:dry'\nnth = '3+'\nsay = 'yes'\n"
+        + "[[participants.acts]]\nafter = 'hold:main'\nplay = 'voice.wav'\n"
+        + "[[participants.acts]]\nat_s = 2.0\nknock = 1\n",
         "base.toml",
     )
     inner = tmp_path / "inner"
@@ -123,6 +126,7 @@ def test_a_scene_like_another_changes_only_what_it_says(tmp_path: Path) -> None:
     assert (tivra.name, tivra.level_db, bystander.number) == ("Tivra", -30.0, 0)
     assert [(act.after, act.nth, act.say) for act in tivra.acts] == [
         ("hold:main", 1, ()),
+        ("", 1, ()),
         ("clearing:dry", 1, "no"),
         ("clearing:dry", 2, "yes"),
     ]
