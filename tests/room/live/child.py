@@ -15,6 +15,7 @@ import soxr
 from coach.border import BadInput
 from coach.ports import EAR_RATE_HZ, Audio, Block, Clip
 from coach.practice.events import CueDone, CueDue, Event, Interrupted, RoomBack, RoomLost
+from coach.room.alignment import AHEAD_S
 from coach.room.live import LiveRoom
 from coach.settings import RoomSettings
 
@@ -63,7 +64,7 @@ def onsets(count: str) -> Any:
         "promised_s": promised_s,
         "done_s": [event.started_s for event in done],
         "recorded_s": [found_s(microphone, burst, mark_s) for mark_s in marks_s],
-        "played_s": [found_s(played, burst, mark_s) for mark_s in marks_s],
+        "played_s": [found_s(played, burst, mark_s - AHEAD_S) for mark_s in marks_s],
         "gapless": all(
             abs(after.start_s - before.start_s - len(before.microphone) / EAR_RATE_HZ) < 1e-9
             for before, after in pairwise(blocks)
