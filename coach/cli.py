@@ -14,7 +14,7 @@ from coach.border import BadInput
 from coach.ports import VoiceError
 
 if TYPE_CHECKING:
-    from coach.app import Equipment
+    from coach.app.equipment import Equipment
 
 BAD_INPUT = 2
 
@@ -69,7 +69,7 @@ def _show(at_s: float, who: str, what: str) -> None:
 
 
 def _equipment(arguments: argparse.Namespace) -> Equipment:
-    from coach.app import Equipment
+    from coach.app.equipment import Equipment
     from coach.settings import load_settings
 
     settings = load_settings(arguments.config)
@@ -84,17 +84,18 @@ def _demo(arguments: argparse.Namespace) -> int:
 
 
 def _simulate(arguments: argparse.Namespace) -> int:
-    from coach.app import simulate
+    from coach.app.simulated import simulate
 
     return simulate(arguments.scene, arguments.out, _equipment(arguments), _show, print)
 
 
 def _run(arguments: argparse.Namespace) -> int:
-    from coach.app import run_live
+    from coach.app.live import run_live
 
     numbers = range(1, arguments.participants + 1)
     alone = not arguments.with_instructor
-    return run_live(arguments.plan, numbers, alone, _equipment(arguments), _show)
+    equipment = _equipment(arguments)
+    return run_live(arguments.plan, numbers, alone=alone, equipment=equipment, show=_show)
 
 
 def _hear(arguments: argparse.Namespace) -> int:

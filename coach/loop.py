@@ -10,8 +10,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Protocol
 
-from coach.ports import Audio, Block, Clip, Ear, Room, Voice
-from coach.practice.conductor import Conductor
+from coach.ports import Block, Clip, Ear, Room, Voice
 from coach.practice.events import (
     Adjust,
     Begin,
@@ -19,6 +18,7 @@ from coach.practice.events import (
     CueDue,
     Drop,
     Effect,
+    Errand,
     Escalate,
     Event,
     Finish,
@@ -32,6 +32,8 @@ from coach.practice.events import (
     RoomLost,
     Say,
     Sound,
+    Start,
+    Tell,
     Unclear,
     Wait,
 )
@@ -71,20 +73,51 @@ class OwnWords(Protocol):
         """Between these times `text` sounds in the room."""
 
 
+class Player(Protocol):
+    """The core: a conductor, or the steward between sessions."""
+
+    def handle(self, event: Event) -> tuple[Effect, ...]:
+        """Decide what is to be done."""
+
+
+class Nowhere:
+    """The timeline of what is not kept: talk between sessions."""
+
+    def keep(self, *_: object) -> None:
+        """Nothing is kept."""
+
+    def said(self, *_: object) -> None:
+        """Nothing is kept."""
+
+    def finish(self, *_: object) -> Mapping[str, Any]:
+        """Nothing was kept."""
+        return {}
+
+
+def no_errands(errand: Errand) -> Event:
+    """A conductor sends nobody."""
+    raise AssertionError(f"nobody runs {errand}")
+
+
 @dataclass(slots=True)
 class Loop:
-    """One session. `run` returns when the conductor has finished and the voice is silent."""
+    """One session. `run` returns when the player has finished and the voice is silent.
+
+    The room stays open: whoever opened it closes it. `errand` runs what the player sends for
+    and returns the event that tells how it went; it may run another loop in the same room.
+    """
 
     room: Room
     voice: Voice
     lines: Lines
     ear: Ear
     store: Timeline
-    conductor: Conductor
+    player: Player
     lead_s: float = 0.3
     speed: float = 1.0
     contact: Sequence[str] = ()
     show: Show = nothing
+    errand: Callable[[Errand], Event] = no_errands
     beat: Callable[[], None] = nothing  # called for every block: a watchdog's sign of life
     code: int | None = None
     reason: str = ""
@@ -96,7 +129,7 @@ class Loop:
 
     def run(self) -> int:
         """Lead the session; returns its exit code."""
-        self._speaker = Speaker(self.room.mixer, self.room.calendar, self.room.now_s, self.lead_s)
+        self._speaker = self._fresh_speaker()
         self._decide(Begin(self.room.now_s()))
         for item in self.room.moments():
             if isinstance(item, Block):
@@ -112,17 +145,19 @@ class Loop:
                 self._decide(item)
             if self.code is not None and self._silent():
                 break
-        self.room.close()
         code = 1 if self.code is None else self.code
         self.document = self.store.finish(self.room.now_s(), code, self.reason or "room closed")
         return code
+
+    def _fresh_speaker(self) -> Speaker:
+        return Speaker(self.room.mixer, self.room.calendar, self.room.now_s, self.lead_s)
 
     def _silent(self) -> bool:
         return not self._texts or self.room.now_s() > self._over_s + LAST_WORDS_S
 
     def _decide(self, event: Event) -> None:
         """Ask the conductor; a value that cannot be kept stops what was to follow it."""
-        for effect in self.conductor.handle(event):
+        for effect in self.player.handle(event):
             try:
                 self._carry_out(effect)
             except OSError as error:
@@ -156,6 +191,11 @@ class Loop:
                 self._adjust(effect)
             case Escalate():
                 self._escalate(effect)
+            case Start() | Tell():
+                event = self.errand(effect)
+                self._speaker = self._fresh_speaker()  # others have spoken in the room
+                self._texts.clear()
+                self._decide(event)
             case Finish():
                 self.code, self.reason = effect.code, effect.reason
                 self._over_s = self.room.now_s()
@@ -213,12 +253,3 @@ class Loop:
 
 def _named(event: RoomLost | RoomBack) -> str:
     return f"lost: {event.what}" if isinstance(event, RoomLost) else "back"
-
-
-def joined(clips: Sequence[Clip], gap_s: float, rate_hz: int) -> Audio:
-    """Clips one after the other with silence between them."""
-    import numpy as np
-
-    gap = np.zeros(round(gap_s * rate_hz), np.float32)
-    parts = [part for clip in clips for part in (clip.samples, gap)]
-    return np.concatenate(parts) if parts else gap

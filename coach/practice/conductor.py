@@ -53,9 +53,15 @@ class Conductor:
     """
 
     def __init__(
-        self, plan: Plan, people: Sequence[Person], limits: Limits, *, alone: bool = True
+        self,
+        plan: Plan,
+        people: Sequence[Person],
+        limits: Limits,
+        *,
+        alone: bool = True,
+        first_cue: int = 0,  # where a room has known other cues before
     ) -> None:
-        self.stage = Stage(list(people), limits, alone, group=len(people) > 1)
+        self.stage = Stage(list(people), limits, alone, len(people) > 1, first_cue)
         self.phase = Phase.IDLE
         self._queue: deque[Act | PlainStep] = deque(unrolled(plan.steps))
         self._act: Act | None = None

@@ -72,12 +72,12 @@ class Stage:
     limits: Limits
     alone: bool
     group: bool  # several people share the loudspeaker; stays so when some sit out
+    last_cue: int = 0
     now_s: float = 0.0
     ledger: Ledger = field(default_factory=Ledger)
     effects: list[Effect] = field(default_factory=list)
     situation: Situation | None = None
     last_line: tuple[str, Mapping[str, Value]] | None = None
-    _cue: int = 0
     _notes: int = 0
     _knocks: Knocks = Knocks.OFF
 
@@ -91,8 +91,8 @@ class Stage:
 
     def cue(self) -> int:
         """A fresh cue number."""
-        self._cue += 1
-        return self._cue
+        self.last_cue += 1
+        return self.last_cue
 
     def say(
         self,
