@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from coach.ear.activity import Activity
-from coach.ear.grammar import Grammar, grammar_path, load_grammar
+from coach.ear.grammar import Grammar, Meaning, grammar_path, load_grammar
 from coach.ear.knocks import Knock, KnockDetector
 from coach.ear.model import UNKNOWN, SpeechModel
 from coach.ear.own_voice import DELAY_S, FRAME, OwnVoice
@@ -44,7 +44,7 @@ class _Speech:
     end_s: float  # of the last sound so far
     sound_frames: int = 0
     quiet_frames: int = 0
-    said: set[str] = field(default_factory=set)  # what has been reported of it
+    said: set[Meaning] = field(default_factory=set)  # what has been reported of it
 
 
 class Listener:
@@ -202,9 +202,9 @@ class Listener:
         return self._report(speech, found)
 
     def _report(self, speech: _Speech, found: Understood) -> list[EarEvent]:
-        if found.text in speech.said:
+        if found.meaning in speech.said:
             return []
-        speech.said.add(found.text)
+        speech.said.add(found.meaning)
         onset_s, end_s = self._span_s(speech, found)
         heard = Heard(
             at_s=self._now_s,
