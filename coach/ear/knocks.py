@@ -36,16 +36,21 @@ class KnockDetector:
         self._mode = mode
         self._rise_db = rise_db
         self._levels: deque[float] = deque(maxlen=BEFORE_HOPS + DECAY_HOPS[1] + 1)
+        self._rest: Audio = np.zeros(0, np.float32)  # too short for a hop as yet
         self._hops = 0
         self._dead_until = 0
         self._first_s: float | None = None  # a single that waits for its second
 
     def feed(self, samples: Audio) -> list[Knock]:
-        """Samples in whole hops of 4 ms; knocks whose decay has been seen."""
+        """Any number of samples; knocks whose decay has been seen."""
         if self._mode is Knocks.OFF:
             return []
         found: list[Knock] = []
-        powers = np.mean(np.square(samples.reshape(-1, HOP), dtype=np.float64), axis=1)
+        samples = np.concatenate([self._rest, samples])
+        whole = len(samples) // HOP * HOP
+        self._rest = samples[whole:]
+        hops = samples[:whole].reshape(-1, HOP)
+        powers = np.mean(np.square(hops, dtype=np.float64), axis=1)
         for level in 10 * np.log10(powers + 1e-10):
             self._levels.append(float(level))
             self._hops += 1
