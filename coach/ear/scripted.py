@@ -83,4 +83,3 @@ class ScriptedEar:
     def _knocked(self, knock: Knock) -> Knocked:
         wait_s = 0.72 if knock.count == 1 else 0.42  # the pair window and the decay
         return Knocked(knock.onset_s + wait_s, knock.onset_s, knock.count)
-

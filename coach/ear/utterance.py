@@ -98,6 +98,4 @@ class Utterance:
 
 
 def _words(raw: list[dict[str, float | str]]) -> list[Word]:
-    return [
-        Word(str(w["word"]), float(w["start"]), float(w["end"]), float(w["conf"])) for w in raw
-    ]
+    return [Word(str(w["word"]), float(w["start"]), float(w["end"]), float(w["conf"])) for w in raw]
