@@ -14,6 +14,7 @@ from pathlib import Path
 
 import numpy as np
 import soundfile
+from numpy.typing import NDArray
 
 from coach.ports import EAR_RATE_HZ, Audio, Block, Voice
 from coach.practice.events import CueDone, CueDue, Event, Interrupted
@@ -42,7 +43,7 @@ class SimulatedRoom:
         self._people = People(scene, voices, self.rate_hz)
         self._names: dict[int, str] = {}
         self._open: dict[int, int] = {}  # cues now sounding, and their place among the moments
-        self._heard: list[Audio] = []  # what one would have heard in the room
+        self._heard: list[NDArray[np.int16]] = []  # what one would have heard in the room
         self._closed = False
         self._overdue = False
 
@@ -75,7 +76,7 @@ class SimulatedRoom:
 
     def save(self, path: Path) -> None:
         """Write what one would have heard so far as a sound file of 16 bits. Raises OSError."""
-        heard = np.concatenate(self._heard) if self._heard else np.zeros(0, np.float32)
+        heard = np.concatenate(self._heard) if self._heard else np.zeros(0, np.int16)
         try:
             soundfile.write(path, heard, self.rate_hz, subtype="PCM_16")
         except soundfile.LibsndfileError as error:
@@ -89,7 +90,7 @@ class SimulatedRoom:
         microphone = self._echo.through(played) + people
         microphone += self._noise[first : first + self._frames]
         np.clip(microphone, -1.0, 1.0, out=microphone)
-        self._heard.append(played + people)
+        self._heard.append(_as_int16(played + people))
         return Block(start_s, microphone, played)
 
     def _events(self) -> list[Event]:
@@ -121,3 +122,7 @@ class SimulatedRoom:
             return []
         self._overdue = True
         return [Interrupted(now_s)]
+
+
+def _as_int16(sound: Audio) -> NDArray[np.int16]:
+    return (np.clip(sound, -1.0, 1.0) * 32767).astype(np.int16)
