@@ -18,7 +18,7 @@ import soundfile
 from coach.ports import VoiceError
 from coach.voice.synthesiser import Raw, Utterance
 
-PACE_WPM = 122  # eSpeak NG's own count of words a minute for our usual rate
+PACE_WPM = 112  # eSpeak NG's own count of words a minute for our usual rate
 _WORKER = Path(__file__).with_name("espeak_worker.py")
 _UNKNOWN_VOICE = 2
 

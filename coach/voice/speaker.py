@@ -9,12 +9,12 @@ from pathlib import Path
 from coach.ports import Audio, Clip, VoiceError
 from coach.voice.cache import ClipCache, key
 from coach.voice.render import finished
+from coach.voice.spoken import is_call
 from coach.voice.synthesiser import Synthesiser, Utterance
 
-SPEEDS = (0.7, 1.5)
+SPEEDS = (0.75, 1.5)
 _BRISK = 1.25  # a time call has to be over in 1.2 s, running speech wants time to be understood
-_BRISK_WORDS = 3
-_FINISH = 1  # raise it when render.py makes other samples of the same speech
+_FINISH = 2  # raise it when render.py makes other samples of the same speech
 
 
 class Speaker:
@@ -67,4 +67,4 @@ class Speaker:
 
 
 def _briskness(text: str) -> float:
-    return _BRISK if len(text.split()) <= _BRISK_WORDS else 1.0
+    return _BRISK if is_call(text) else 1.0

@@ -82,6 +82,14 @@ def call(value_s: float) -> str:
     return f"{_words(minutes)} {'oh ' if seconds < 10 else ''}{_words(seconds)}"
 
 
+_CALL_WORDS = frozenset(word for second in range(122) for word in call(second).split())
+
+
+def is_call(text: str) -> bool:
+    """Whether `text` can be a time call: nothing but the words of calls."""
+    return all(word in _CALL_WORDS for word in text.split())
+
+
 def plain(value: str | float) -> str:
     """Text as it is, hyphens as spaces and digits as words: "CO2 table" -> "CO two table"."""
     if not isinstance(value, str):

@@ -36,6 +36,7 @@ def test_lines_have_the_pace_of_clear_speech(
     rates = np.array([60 * len(clip.text.split()) / clip.duration_s for clip in clips])
     whole = 60 * sum(len(c.text.split()) for c in clips) / sum(c.duration_s for c in clips)
     assert 90 <= whole <= 150
-    # single lines differ with the length of their words
-    assert np.percentile(rates, 5) >= 85
-    assert np.percentile(rates, 95) <= 160
+    assert 90 <= np.median(rates) <= 150
+    # Ours: a line of words of one syllable may run to twice clear speech, none may be a drawl.
+    assert rates.min() >= 60
+    assert rates.max() <= 200

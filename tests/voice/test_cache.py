@@ -100,3 +100,15 @@ def test_memory_does_not_grow_without_end(tmp_path: Path) -> None:
         cache.put(str(n), np.zeros(10, np.float32))
     assert cache.get("0") is None
     assert cache.get("999") is not None
+
+
+def test_a_clip_that_cannot_be_put_in_its_place_leaves_no_rest(tmp_path: Path) -> None:
+    speaker(tmp_path).speak(LINE, RATE_HZ)
+    (file,) = tmp_path.iterdir()
+    file.unlink()
+    file.mkdir()
+    voice = speaker(tmp_path)
+    np.testing.assert_array_equal(
+        voice.speak(LINE, RATE_HZ).samples, voice.speak(LINE, RATE_HZ).samples
+    )
+    assert list(tmp_path.iterdir()) == [file]

@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from coach.ports import VoiceError
+from coach.ports import Voice, VoiceError
 from coach.voice.choose import participant_voice
 from tests.voice.conformance import RATE_HZ, centroid_hz
 
@@ -14,7 +14,8 @@ TEXT = "Twenty two, and I feel fine today."
 
 
 def test_the_people_of_a_scene_sound_different() -> None:
-    clips = [participant_voice(name).speak(TEXT, RATE_HZ) for name in NAMES]
+    voices: list[Voice] = [participant_voice(name) for name in NAMES]
+    clips = [voice.speak(TEXT, RATE_HZ) for voice in voices]
     pairs = [(a, b) for n, a in enumerate(clips) for b in clips[n + 1 :]]
     assert not any(np.array_equal(a.samples, b.samples) for a, b in pairs)
 

@@ -76,3 +76,8 @@ def test_no_two_time_calls_are_the_same() -> None:
 def test_a_time_call_has_at_most_four_words() -> None:
     assert max(len(spoken.call(second).split()) for second in range(0, 1801)) <= 4
     assert max(len(spoken.call(second).split()) for second in range(0, 1201, 10)) <= 2
+
+
+def test_what_is_a_time_call_and_what_is_not() -> None:
+    assert all(spoken.is_call(spoken.call(second)) for second in range(1801))
+    assert not any(spoken.is_call(text) for text in ("In.", "Are you okay?", "one breath", "Good."))
