@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-import pyloudnorm
 import soxr
 from numpy.typing import NDArray
 
@@ -52,6 +51,9 @@ def loudness(samples: Audio, rate_hz: int) -> float:
 
     The meter's blocks are 0.4 s: a time call would fill two or three of them, half with silence.
     """
+    # Imported here because it brings scipy: a second that a start from the cache need not wait.
+    import pyloudnorm
+
     metered = _resampled(samples, rate_hz, METER_RATE_HZ)
     times = -(-round(_METERED_S * METER_RATE_HZ) // len(metered))
     meter = pyloudnorm.Meter(METER_RATE_HZ)
