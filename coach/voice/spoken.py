@@ -12,6 +12,7 @@ from decimal import ROUND_HALF_UP, Decimal
 from num2words import num2words
 
 _DIGITS = re.compile(r"\d+(?:\.\d+)?")
+_SIGNS = re.compile(r"[^\w\s',.;:?!]|_")
 
 
 def _words(number: int | Decimal, to: str = "cardinal") -> str:
@@ -91,8 +92,8 @@ def is_call(text: str) -> bool:
 
 
 def plain(value: str | float) -> str:
-    """Text as it is, hyphens as spaces and digits as words: "CO2 table" -> "CO two table"."""
+    """Text as it is, digits as words, other signs as spaces: "CO2 table" -> "CO two table"."""
     if not isinstance(value, str):
         return number(value)
     words = _DIGITS.sub(lambda found: f" {number(float(found.group()))} ", value)
-    return " ".join(re.sub(r"[-\u2010-\u2014_]", " ", words).split())
+    return " ".join(_SIGNS.sub(" ", words).split())

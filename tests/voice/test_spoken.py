@@ -50,6 +50,7 @@ from coach.voice import spoken
         (spoken.call, 310, "five ten"),
         (spoken.plain, "CO2 table", "CO two table"),
         (spoken.plain, "warm-up", "warm up"),
+        (spoken.plain, "[Errno 28] /home/mira: no space", "Errno twenty eight home mira: no space"),
         (spoken.plain, 12, "twelve"),
     ],
 )
