@@ -12,7 +12,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from coach.practice.acts.act import Act, Next
-from coach.practice.acts.check_in import unwell
+from coach.practice.acts.check_in import Checking, unwell
+from coach.practice.acts.hold import Holding
 from coach.practice.acts.script import Script, closing
 from coach.practice.course import acts_of
 from coach.practice.events import (
@@ -33,7 +34,7 @@ from coach.practice.phases import Because, Phase, allowed
 from coach.practice.plan import Hold, PlainStep, Plan, Rest, unrolled
 from coach.practice.safety import UNWELL_ANSWERS, Limits, Person
 from coach.practice.stage import Stage
-from coach.practice.words import Command
+from coach.practice.words import Command, Situation
 
 ADJUSTMENTS = {
     Command.LOUDER: ("volume", 1),
@@ -43,13 +44,14 @@ ADJUSTMENTS = {
 }
 SHORTER_SHARE = 0.9
 THIRTY_S = 30.0
+FEWER = 2  # rounds that "easier" takes away
 
 
 class Conductor:
     """One session of a plan.
 
     `handle` takes the events of the room in the order of their times and returns what is to be
-    done, in order. After a `Finish` it returns nothing any more.
+    done, in order. After a `Finish` it returns nothing any more, unless a `Keep` before it failed.
     """
 
     def __init__(
@@ -65,8 +67,8 @@ class Conductor:
         self.phase = Phase.IDLE
         self._queue: deque[Act | PlainStep] = deque(unrolled(plan.steps))
         self._act: Act | None = None
-        self._paused = False  # whether the room was lost during a pause
-        self._ending = (0, "done")  # exit code and reason when nothing is left
+        self._deaf = False  # whether the room is lost
+        self._paused = False  # whether it was lost during a pause
 
     @property
     def kept(self) -> tuple[Kept, ...]:
@@ -75,8 +77,9 @@ class Conductor:
 
     def handle(self, event: Event) -> tuple[Effect, ...]:
         """Decide."""
-        if self.phase is Phase.OVER:
-            return ()
+        if self.phase is Phase.OVER:  # a value kept at the very end may have failed
+            failed = isinstance(event, KeepFailed)
+            return (Finish(1, "cannot keep"),) if failed else ()
         self.stage.effects = []
         self.stage.now_s = max(self.stage.now_s, event.at_s)
         self._decide(event)
@@ -89,6 +92,7 @@ class Conductor:
             case Begin() if self.phase is Phase.IDLE:
                 self._advance(Because.BEGIN)
             case KeepFailed():
+                self.stage.hush()
                 self.stage.say("cannot_keep", {"reason": event.reason}, rank=Rank.SAFETY)
                 self._finish(Because.END, 1, "cannot keep")
             case Interrupted():
@@ -106,15 +110,21 @@ class Conductor:
                 self._pass_on(event)
 
     def _heard(self, event: Heard) -> None:
-        if event.command in UNWELL_ANSWERS:
+        asked_well = isinstance(self._act, Checking)
+        if event.command in UNWELL_ANSWERS or (asked_well and event.command == Command.NO):
             self._unsafe(event)
         elif event.command in (Command.STOP, Command.STOP_ALL):
             self._stop(event)
         elif self.phase is Phase.PAUSED:
-            if event.command in (Command.GO_ON, Command.START, Command.YES):
-                self._resume()
-        elif self.phase in (Phase.HOLDING, Phase.CHECKING) or not self._steered(event):
+            self._heard_in_pause(event)
+        elif self.phase is Phase.HOLDING or not self._steered(event):
             self._pass_on(event)
+
+    def _heard_in_pause(self, event: Heard) -> None:
+        if event.command == Command.GO_ON:
+            self._resume()
+        elif event.command in (Command.HELP, Command.REPEAT):
+            self.stage.say("paused")
 
     def _pass_on(self, event: Event) -> None:
         """Let the act in hand have it."""
@@ -148,9 +158,13 @@ class Conductor:
                 continue
             self._act = first
             self._move(because, first.phase)
+            if self._deaf and not _goes_on(first):
+                self._paused = False
+                self._move(Because.LOST, Phase.LOST)
+                return
             first.enter(self.stage)
             return
-        self._finish(because, *self._ending)
+        self._finish(because, 0, "done")
 
     def _leave(self) -> None:
         if self._act is not None:
@@ -174,21 +188,16 @@ class Conductor:
 
     def _unsafe(self, event: Heard) -> None:
         """Somebody is unwell: holds end at that word, and the session with them."""
-        label = self.stage.ledger.holds[-1].label if self.stage.ledger.holds else "session"
-        number = event.participant
-        if number not in [person.number for person in self.stage.people]:
-            number = self.stage.people[0].number if self.stage.people else 1
-        if self.phase is Phase.HOLDING and self._act is not None:
+        if isinstance(self._act, Holding):
             self._act.on(event, self.stage)
-        self._ending = (1, str(event.command))
-        self._break_off(Because.UNSAFE, unwell(label, number, event, self.stage))
+        self._break_off(Because.UNSAFE, unwell(event.participant, event, self.stage))
 
     def _stop(self, event: Heard) -> None:
         """In a hold it ends the hold, and the check-in follows; anywhere else the session."""
-        if self.phase is Phase.HOLDING:
+        if isinstance(self._act, Holding) and self._act.start_s is not None:
             self._pass_on(event)
             return
-        if isinstance(self._act, Script) and self._act.end is not None:  # said twice: at once
+        if isinstance(self._act, Script) and self._act.end:  # said twice: at once
             self.stage.hush(Rank.SAFETY)
             self._leave()
             self._finish(Because.STOP, *self._act.end)
@@ -200,15 +209,13 @@ class Conductor:
 
     def _steered(self, event: Heard) -> bool:
         """Commands that mean the same in every act; False if the act may have it."""
+        if self.phase is Phase.LOST:
+            return True
         match event.command:
             case Command.PAUSE:
                 self._pause()
-            case Command.REPEAT if self.phase in (Phase.ASKING, Phase.TAKING):
-                self._leave()
-                assert self._act is not None
-                self._act.enter(self.stage)
-            case Command.REPEAT | Command.AGAIN if self.stage.last_line:
-                self.stage.say(*self.stage.last_line)
+            case Command.REPEAT | Command.AGAIN:
+                self._repeat()
             case Command.SKIP:
                 self._skip()
             case Command.HOW_LONG:
@@ -227,10 +234,22 @@ class Conductor:
                 return False
         return True
 
+    def _repeat(self) -> None:
+        """A question or a pulse window begins anew; else the last line is said again."""
+        if self._act is not None and self.phase in (Phase.ASKING, Phase.TAKING, Phase.COUNTING):
+            self._leave()
+            self._act.enter(self.stage)
+        elif self.stage.last_line:
+            self.stage.say(*self.stage.last_line)
+
     def _pause(self) -> None:
+        if not allowed(self.phase, Because.PAUSE, Phase.PAUSED):
+            self.stage.say("cannot_skip", rank=Rank.TALK)
+            return
         self._leave()
         self._move(Because.PAUSE, Phase.PAUSED)
         self.stage.hush()
+        self.stage.listen(Situation.ANYTIME)
         self.stage.note("paused")
         self.stage.say("paused")
 
@@ -242,14 +261,30 @@ class Conductor:
 
     def _skip(self) -> None:
         assert self._act is not None
-        if not self._act.may_skip:
+        coming = self._queue[0] if self._queue and not _last_words(self._act) else None
+        if self._act.may_skip:
+            self.stage.note("skipped")
+            self._leave_for_next()
+        elif isinstance(coming, Hold):
+            self._skip_hold(coming)
+        else:
             self.stage.say("cannot_skip", rank=Rank.TALK)
-            return
+
+    def _leave_for_next(self) -> None:
         self._leave()
         self._act = None
         self.stage.hush()
-        self.stage.note("skipped")
         self._advance(Because.NEXT)
+
+    def _skip_hold(self, hold: Hold) -> None:
+        """In the rest before a hold the hold is meant; the rest goes on to the one after it."""
+        self.stage.note("skipped", hold.label)
+        del self._queue[0], self._queue[0]  # a plan has a recovery after every hold
+        if self._queue and isinstance(self._queue[0], Rest):
+            del self._queue[0]
+            self.stage.say("hold_skipped", rank=Rank.TALK)
+        else:
+            self._leave_for_next()
 
     def _say_left(self) -> None:
         assert self._act is not None
@@ -260,6 +295,9 @@ class Conductor:
             self.stage.say("left", {"left": left_s}, rank=Rank.TALK)
 
     def _add_thirty(self, script: Script) -> None:
+        if not script.duration_s:
+            self.stage.say("nothing_to_change", rank=Rank.TALK)
+            return
         script.leave(self.stage)
         script.lengthen(THIRTY_S)
         self.stage.note("added", "30 s")
@@ -277,13 +315,15 @@ class Conductor:
             self._queue = deque(_shortened(item) for item in self._queue)
             self.stage.note("table changed", command)
             self.stage.say("table_shortened")
+        elif len(coming) == 1:
+            self.stage.say("nothing_to_change", rank=Rank.TALK)
         else:
-            self._drop_rounds(2)
+            self._drop_rounds(FEWER)
             self.stage.note("table changed", command)
             self.stage.say("table_eased")
 
     def _drop_rounds(self, rounds: int) -> None:
-        """Take the last rounds (rest, hold, recovery) out of the queue, but leave one."""
+        """Take the last rounds (rest, hold, recovery) out of the queue, but leave one hold."""
         items = list(self._queue)
         marks = [i for i, s in enumerate(items) if isinstance(s, Hold) and s.target_s is not None]
         for index in reversed(marks[1:][-rounds:]):
@@ -294,19 +334,20 @@ class Conductor:
     # --- the room -----------------------------------------------------------------------------
 
     def _lost(self, event: RoomLost) -> None:
-        """A hold or check-in goes on by the clock; anything else waits."""
+        """A hold, and all that watches over somebody after it, goes on by the clock."""
         self.stage.note("room lost", event.what)
-        if self.phase in (Phase.HOLDING, Phase.CHECKING):
+        self._deaf = True
+        assert self._act is not None
+        if self.phase is Phase.LOST or _goes_on(self._act):
             return
-        if self.phase is Phase.LOST:
-            return
-        if self.phase is not Phase.PAUSED:
-            self._leave()
         self._paused = self.phase is Phase.PAUSED
+        if not self._paused:
+            self._leave()
         self._move(Because.LOST, Phase.LOST)
 
     def _back(self, event: RoomBack) -> None:
         """Say so at once; then go on where it broke off."""
+        self._deaf = False
         self.stage.note("room back")
         self.stage.say("room_back", rank=Rank.SAFETY)
         if self.phase is not Phase.LOST:
@@ -318,6 +359,17 @@ class Conductor:
         else:
             self._move(Because.BACK, self._act.phase)
             self._act.enter(self.stage)
+
+
+def _last_words(act: Act) -> bool:
+    return isinstance(act, Script) and act.end is not None
+
+
+def _goes_on(act: Act) -> bool:
+    """Whether it goes by the clock, even in a lost room: a hold, all that watches, last words."""
+    if isinstance(act, Holding):
+        return act.start_s is not None
+    return act.phase is Phase.CHECKING or _last_words(act)
 
 
 def _shortened(item: Act | PlainStep) -> Act | PlainStep:

@@ -9,20 +9,24 @@ from dataclasses import replace
 
 from coach.practice import plan as steps
 from coach.practice.acts.act import Act
-from coach.practice.acts.check_in import Checking
+from coach.practice.acts.check_in import check_ins
 from coach.practice.acts.counting import Counting
 from coach.practice.acts.hold import MARK_AFTER_S, Holding
 from coach.practice.acts.offer import Offer
 from coach.practice.acts.question import EVERYBODY, Question, Ready
 from coach.practice.acts.script import Beat, Script, closing, talk
+from coach.practice.acts.whose import Whose
 from coach.practice.events import Rank
+from coach.practice.phases import Phase
 from coach.practice.safety import HEALTH_QUESTIONS, PLACE_QUESTIONS, hold_limit_s
 from coach.practice.stage import Stage
 from coach.practice.summary import summary_lines
-from coach.practice.tables import co2_table, o2_table
+from coach.practice.tables import O2_REST_S, co2_table, o2_table
+from coach.practice.words import Situation
 
 SPOKEN_BREATHS = 3  # the words "in" and "out" before tones take over
 BREATHE_UP_INTRO_S = 6.0
+LEADS_IN_S = 10.0  # before the mark: the last out-breath and in-breath
 
 
 def acts_of(step: steps.PlainStep, stage: Stage) -> tuple[Act, ...]:
@@ -33,8 +37,7 @@ def acts_of(step: steps.PlainStep, stage: Stage) -> tuple[Act, ...]:
         case steps.Clearing():
             return _clearing(step, stage)
         case steps.PulseCount():
-            line = "pulse_find_tap" if step.by == "tap" else "pulse_find"
-            return (talk(line, window=step.window_s), Counting(step))
+            return _pulse_count(step, stage)
         case steps.Relaxation():
             return (_timed(step.lines, step.duration_s, f"relaxation:{step.label}"),)
         case steps.BreatheUp():
@@ -65,7 +68,9 @@ def _clearing(step: steps.Clearing, stage: Stage) -> tuple[Act, ...]:
     if stage.group:
         asked = [Question(q, EVERYBODY) for q in place]
         roll = [Question("any-of-these", person.number) for person in stage.people]
-        return (*asked, talk("clear_list_intro", "clear_list"), *roll)
+        read_out = talk("clear_list_intro", "clear_list")
+        read_out.may_skip = False
+        return (*asked, read_out, *roll)
     person = stage.people[0]
     if "unchanged" in others and not person.cleared:
         others = [q for q in HEALTH_QUESTIONS if q not in others] + [
@@ -74,6 +79,13 @@ def _clearing(step: steps.Clearing, stage: Stage) -> tuple[Act, ...]:
     return tuple(
         Question(q, EVERYBODY if q in PLACE_QUESTIONS else person.number) for q in (*place, *others)
     )
+
+
+def _pulse_count(step: steps.PulseCount, stage: Stage) -> tuple[Act, ...]:
+    if stage.group:  # taps of several people can not be told apart
+        step = replace(step, by="count")
+    line = "pulse_find_tap" if step.by == "tap" else "pulse_find"
+    return (talk(line, window=step.window_s), Counting(step))
 
 
 def _breathe_up(step: steps.BreatheUp, stage: Stage) -> Script:
@@ -85,11 +97,11 @@ def _breathe_up(step: steps.BreatheUp, stage: Stage) -> Script:
     for number in range(breaths):
         at_s = BREATHE_UP_INTRO_S + number * pace_s
         if number >= breaths - full:
-            beats.append(Beat("full_breath_in", at_s=at_s))
-            beats.append(Beat("full_breath_out", at_s=at_s + step.in_s))
+            beats.append(Beat("full_breath_in", at_s=at_s, rank=Rank.TIMING, once=True))
+            beats.append(Beat("full_breath_out", at_s=at_s + step.in_s, rank=Rank.TIMING))
         elif number < SPOKEN_BREATHS:
-            beats.append(Beat("breathe_in", at_s=at_s))
-            beats.append(Beat("breathe_out", at_s=at_s + step.in_s))
+            beats.append(Beat("breathe_in", at_s=at_s, rank=Rank.TIMING))
+            beats.append(Beat("breathe_out", at_s=at_s + step.in_s, rank=Rank.TIMING))
         else:
             beats.append(Beat(tone="breathe-in", at_s=at_s, rank=Rank.GUIDANCE))
             beats.append(Beat(tone="breathe-out", at_s=at_s + step.in_s, rank=Rank.GUIDANCE))
@@ -100,48 +112,60 @@ def _hold(step: steps.Hold, stage: Stage) -> tuple[Act, ...]:
     cap_s = min(
         [step.cap_s] + [hold_limit_s(p, stage.limits, alone=stage.alone) for p in stage.people]
     )
-    numbers = {hold.number for hold in stage.ledger.holds}
+    number = max((hold.number for hold in stage.ledger.holds), default=0) + 1
     acts: list[Act] = []
+    short_s = stage.limits.rest_floor_s - _since_hold_s(stage) - MARK_AFTER_S
+    if stage.ledger.holds and short_s > 0:  # whatever the plan, or a voice that skips, says
+        acts.append(Script((Beat("rest_start", {"length": short_s}),), short_s, may_skip=False))
     if step.wait_for_start:
         acts.append(Ready(step.label, "ready_group" if stage.group else "ready"))
     if step.lead_in:
         acts.append(talk(step.lead_in, pause_s=0.0))
-    return (*acts, Holding(step, max(numbers, default=0) + 1, cap_s))
+    return (*acts, Holding(step, number, cap_s))
 
 
-def _last_label(stage: Stage) -> str:
-    return stage.ledger.holds[-1].label if stage.ledger.holds else "start"
+def _since_hold_s(stage: Stage) -> float:
+    """How long everybody has been breathing since the last hold; 0 before the first."""
+    holds = stage.ledger.last_holds
+    ends_s = [stage.over_s if hold.end_s is None else hold.end_s for hold in holds]
+    return stage.now_s - max(ends_s, default=stage.now_s)
 
 
 def _recovery(step: steps.Recovery, stage: Stage) -> tuple[Act, ...]:
-    """Watched for the whole time, whatever the plan or a voice wishes; then the check-in."""
-    label = _last_label(stage)
-    watch_s = max(step.watch_s, stage.limits.watch_s)
-    script = _timed(step.lines, watch_s, "")
+    """Watched for the whole time, whatever the plan or a voice wishes; then the check-in.
+
+    Ends that were nobody's are asked about when everybody is known to be well.
+    """
+    holds = stage.ledger.last_holds
+    label = holds[0].label if holds else "start"
+    script = _timed(step.lines, max(step.watch_s, stage.limits.watch_s), "")
     first = Beat("recovery_start", rank=Rank.SAFETY, moment=f"recovery:{label}")
     script.beats = (first, *script.beats)
-    script.may_skip = False
-    return (script, *(Checking(label, person.number) for person in stage.people))
+    script.may_skip, script.phase = False, Phase.CHECKING
+    open_ends = [hold for hold in holds if hold.ended_by == "unknown"]
+    whose = [Whose(hold, stage.unclaimed_s, stage.over_s) for hold in open_ends]
+    return (script, *check_ins(label, stage.numbers), *whose)
 
 
 def _rest(step: steps.Rest, stage: Stage) -> Script:
-    """Rest that is never shorter than the floor; the next hold's mark falls on its end."""
-    holds = [hold for hold in stage.ledger.holds if hold.duration_s is not None]
+    """Rest that is never shorter than the floor; the next hold's mark falls on its end.
+
+    However late it is, the words that lead into the hold are said.
+    """
+    lengths_s = [hold.duration_s or 0.0 for hold in stage.ledger.last_holds]
     length_s = step.duration_s
-    if step.times_last_hold is not None and holds:
-        length_s = step.times_last_hold * (holds[-1].duration_s or 0.0)
+    if step.times_last_hold is not None and lengths_s:
+        length_s = step.times_last_hold * max(lengths_s)
     length_s = max(length_s, stage.limits.rest_floor_s)
-    gone_s = 0.0
-    if step.counted_from == "hold end" and holds:
-        gone_s = stage.now_s - (holds[-1].end_s or stage.now_s)
-    left_s = max(length_s - gone_s - MARK_AFTER_S, 0.0)
+    gone_s = _since_hold_s(stage) if step.counted_from == "hold end" else 0.0
+    left_s = max(length_s - gone_s - MARK_AFTER_S, LEADS_IN_S)
     beats = [Beat("rest_start", {"length": length_s})] if gone_s < 1 else []
     for mark_s in (60, 30):
         if left_s > mark_s + 12:
             beats.append(Beat("rest_left", {"left": mark_s}, at_s=left_s - mark_s))
-    if left_s > 10:
-        beats.append(Beat("rest_ending", at_s=left_s - 10))
-    return Script(tuple(beats), left_s, may_skip=False)
+    beats.append(Beat("rest_ending", at_s=left_s - LEADS_IN_S))
+    situation = Situation.TABLE if stage.in_table else Situation.ANYTIME
+    return Script(tuple(beats), left_s, may_skip=False, situation=situation)
 
 
 def _table(step: steps.Table, stage: Stage) -> tuple[Act, ...]:
@@ -149,8 +173,11 @@ def _table(step: steps.Table, stage: Stage) -> tuple[Act, ...]:
     person = stage.people[0]
     if person.tables_today >= stage.limits.tables_per_day:
         return (closing(1, "table refused", "table_one_a_day"),)
-    make = co2_table if step.table == "co2" else o2_table
-    rounds = make(person.best_s)
+    floor_s = stage.limits.rest_floor_s
+    if step.table == "co2":
+        rounds = co2_table(person.best_s, floor_s)
+    else:
+        rounds = o2_table(person.best_s, max(O2_REST_S, floor_s))
     if not rounds:
         return (closing(1, "table refused", "table_needs_best"),)
     return (Offer(step, rounds),)
@@ -159,6 +186,5 @@ def _table(step: steps.Table, stage: Stage) -> tuple[Act, ...]:
 def _comparison(stage: Stage) -> Script:
     said = summary_lines(stage.ledger, [person.number for person in stage.people], stage.group)
     beats = [Beat(line, values, pause_s=0.6) for line, values in said]
-    if beats:
-        beats[0] = replace(beats[0], moment="comparison")
+    beats[0] = replace(beats[0], moment="comparison")
     return Script(tuple(beats))

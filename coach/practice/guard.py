@@ -16,13 +16,21 @@ from coach.practice.plan import (
 )
 from coach.practice.safety import Limits, Person, hold_limit_s
 
+TABLE_HOLDS = ("co2", "o2")
+
 
 def objections(
     plan: Plan, people: Sequence[Person], limits: Limits, *, alone: bool
 ) -> Iterator[str]:
     """One line for each step that breaks a limit: which step, which key, why, what is allowed."""
+    full_breaths = 0  # since the last hold: limits hold across steps
     for number, step in enumerate(unrolled(plan.steps), 1):
         reason = _objection(step, people, limits, alone=alone)
+        if isinstance(step, BreatheUp):
+            full_breaths += step.full_breaths
+            reason = reason or _breaths(full_breaths, limits)
+        elif isinstance(step, Hold):
+            full_breaths = 0
         if reason:
             yield f"step {number} ({step.step}): {reason}"
 
@@ -42,8 +50,6 @@ def _objection(
             return (
                 f"in_s and out_s: {pace:.1f} breaths a minute; at most {_most(limits)} are allowed"
             )
-        case BreatheUp() if step.full_breaths > limits.full_breaths:
-            return f"full_breaths: {step.full_breaths}; at most {limits.full_breaths} are allowed"
         case Recovery() if step.watch_s < limits.watch_s:
             return (
                 f"watch_s: {step.watch_s:g}; breathing is watched for {limits.watch_s:g} s at least"
@@ -55,11 +61,19 @@ def _objection(
     return None
 
 
+def _breaths(full_breaths: int, limits: Limits) -> str | None:
+    if full_breaths > limits.full_breaths:
+        return f"full_breaths: {full_breaths}; at most {limits.full_breaths} before a hold"
+    return None
+
+
 def _most(limits: Limits) -> str:
     return f"{limits.breaths_per_minute:g}"
 
 
 def _hold(step: Hold, people: Sequence[Person], limits: Limits, *, alone: bool) -> str | None:
+    if step.hold in TABLE_HOLDS:
+        return f"hold: {step.hold!r} holds come from a table step, which computes them"
     for person in people:
         most_s = hold_limit_s(person, limits, alone=alone)
         if step.cap_s > most_s:

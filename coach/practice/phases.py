@@ -18,7 +18,7 @@ class Phase(StrEnum):
     HOLDING = "holding"  # somebody holds
     COUNTING = "counting"  # a pulse window runs
     TAKING = "taking"  # a number is taken, read back, corrected
-    CHECKING = "checking"  # a check-in waits for its answer
+    CHECKING = "checking"  # after a hold: watched, and asked until there is an answer
     PAUSED = "paused"  # everything waits
     LOST = "lost"  # microphone or loudspeaker is gone
     OVER = "over"  # finished; nothing leads out
@@ -62,12 +62,16 @@ TABLE: dict[Phase, dict[Because, frozenset[Phase]]] = {
     Phase.IDLE: {Because.BEGIN: _ACTS | _OVER, Because.END: _OVER},
     Phase.SPEAKING: _row(pause=True),
     Phase.ASKING: _row(pause=True),
-    # a hold is not paused and not left: it ends, and a check-in follows
-    Phase.HOLDING: _row(pause=False) | {Because.LOST: frozenset({Phase.HOLDING})},
+    # a hold is not paused and not left: it ends, and a check-in follows; before its mark it waits
+    Phase.HOLDING: _row(pause=False),
     Phase.COUNTING: _row(pause=True),
     Phase.TAKING: _row(pause=True),
-    # a check-in is neither paused nor skipped
-    Phase.CHECKING: _row(pause=False) | {Because.LOST: frozenset({Phase.CHECKING})},
+    # the watch and the check-in are neither paused nor skipped, and go on in a lost room
+    Phase.CHECKING: {
+        because: targets
+        for because, targets in _row(pause=False).items()
+        if because is not Because.LOST
+    },
     Phase.PAUSED: {
         Because.GO_ON: _ACTS,
         Because.UNSAFE: _AFTERWARDS,

@@ -10,6 +10,7 @@ from typing import Literal
 
 from coach.practice.safety import (
     HARD_HOLD_CAP_S,
+    HARD_TABLES_PER_DAY,
     HEALTH_QUESTIONS,
     PLACE_QUESTIONS,
     SAFE_ANSWERS,
@@ -193,6 +194,7 @@ class Table:
 
     def __post_init__(self) -> None:
         _need(5 <= self.call_every_s <= 60, "call_every_s must be between 5 and 60")
+        _need(self.call_every_s == int(self.call_every_s), "call_every_s must be whole seconds")
 
 
 @dataclass(frozen=True, slots=True)
@@ -255,6 +257,8 @@ class Plan:
                 name = f"{step.step} {step.label}"
                 _need(name not in labels, f"step {number}: label {step.label!r} is used twice")
                 labels.add(name)
+        tables = sum(1 for step in flat if isinstance(step, Table))
+        _need(tables <= HARD_TABLES_PER_DAY, f"{tables} tables; one a day is the most")
 
     @staticmethod
     def _check_cleared(asked: set[str], number: int, step: Hold | Table) -> None:

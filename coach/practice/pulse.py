@@ -40,10 +40,11 @@ def easily_confused(number: int) -> bool:
 
 
 def tapped_rate_bpm(onsets_s: Sequence[float]) -> tuple[float, float] | None:
-    """Rate and its standard error from tapped beats; None with fewer than five taps.
+    """Rate and its standard error from tapped beats, in bpm; None with fewer than five taps.
 
     Intervals further than 40 % from the median are missed or doubled taps and left out. The
-    rate is 60 / mean interval; the standard error follows from the spread of the intervals.
+    rate is 60 / mean interval; the standard error follows from the spread of the intervals. None
+    too for a rate that nobody at rest can have.
     """
     intervals = [b - a for a, b in pairwise(onsets_s)]
     if len(intervals) < 4:
@@ -53,6 +54,9 @@ def tapped_rate_bpm(onsets_s: Sequence[float]) -> tuple[float, float] | None:
     if len(kept) < 4:
         return None
     mean = sum(kept) / len(kept)
+    low, high = RATE_RANGE_BPM
+    if not low <= 60.0 / mean <= high:
+        return None
     variance = sum((x - mean) ** 2 for x in kept) / (len(kept) - 1)
     error_s = sqrt(variance / len(kept))
     return 60.0 / mean, 60.0 / mean**2 * error_s

@@ -38,10 +38,21 @@ class Ledger:
         """Take the value in."""
         self.values[kept.key] = kept
 
+    def fresh(self, key: str) -> str:
+        """The key, or with a number behind it if it is taken: another value, no correction."""
+        taken = sum(1 for other in self.values if other == key or other.startswith(f"{key}#"))
+        return f"{key}#{taken + 1}" if taken else key
+
     @property
     def holds(self) -> list[Hold]:
         """Holds in the order they were first kept."""
         return [value for value in self.values.values() if isinstance(value, Hold)]
+
+    @property
+    def last_holds(self) -> list[Hold]:
+        """The latest hold of everybody who was in it."""
+        latest = max((hold.number for hold in self.holds), default=0)
+        return [hold for hold in self.holds if hold.number == latest]
 
     @property
     def pulses(self) -> list[Pulse]:
@@ -77,13 +88,17 @@ class Stage:
     ledger: Ledger = field(default_factory=Ledger)
     effects: list[Effect] = field(default_factory=list)
     situation: Situation | None = None
+    unclaimed_s: tuple[float, ...] = ()  # ends of the last hold that are nobody's yet
+    over_s: float = 0.0  # when the last hold was over for everybody
+    in_table: bool = False  # a table has begun: its rests also listen for wishes to change it
     last_line: tuple[str, Mapping[str, Value]] | None = None
     _notes: int = 0
     _knocks: Knocks = Knocks.OFF
 
-    def person(self, number: int) -> Person:
-        """The participant with this number."""
-        return next(person for person in self.people if person.number == number)
+    @property
+    def numbers(self) -> tuple[int, ...]:
+        """The numbers of the participants on the stage."""
+        return tuple(person.number for person in self.people)
 
     def moment(self, name: str, participant: int) -> str:
         """The name of a moment; with a group the participant's number is appended."""
@@ -107,7 +122,7 @@ class Stage:
         """Speak a line; returns its cue."""
         cue = self.cue()
         self.effects.append(Say(cue, line, values, rank, at_s, gain_db, moment))
-        if rank is not Rank.TIMING:
+        if rank not in (Rank.TALK, Rank.TIMING):  # what "repeat" is about
             self.last_line = (line, values)
         return cue
 

@@ -36,7 +36,7 @@ def _holds(holds: Sequence[Hold]) -> list[Said]:
     said: list[Said] = []
     for hold in holds:
         if hold.duration_s is None:
-            said.append(("sum_hold_unknown", {"hold": hold.label}))
+            said.append(("sum_hold_unknown", {}))
         elif hold.kind in ("baseline", "main"):
             said.append((f"sum_{hold.kind}", {"held": hold.duration_s}))
     said += _gain(holds)

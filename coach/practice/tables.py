@@ -13,6 +13,7 @@ from math import floor
 from coach.practice.safety import SHARE_OF_BEST_O2
 
 SHORTEST_BEST_S = 60.0  # no table for less
+SHORTEST_HOLD_S = 10.0
 STEP_S = 15.0
 ROUNDS = 8
 CO2_SHARE = 0.5
@@ -68,5 +69,8 @@ def o2_table(best_s: float | None, rest_s: float = O2_REST_S) -> tuple[Round, ..
 
 
 def eased(rounds: tuple[Round, ...], share: float) -> tuple[Round, ...]:
-    """The same table with every hold at `share` of its length, in whole 5 s, rests unchanged."""
-    return tuple(Round(r.rest_s, max(5.0, _down(r.hold_s * share))) for r in rounds)
+    """The same table with every hold at `share` of its length, in whole 5 s, rests unchanged.
+
+    No hold gets shorter than 10 s.
+    """
+    return tuple(Round(r.rest_s, max(SHORTEST_HOLD_S, _down(r.hold_s * share))) for r in rounds)

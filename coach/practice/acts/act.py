@@ -75,6 +75,7 @@ class Prompt:
     ended_s: float | None = None  # room time at which the first question had been put
     _said: int | None = field(default=None, repr=False)
     _timer: int | None = field(default=None, repr=False)
+    _later: int | None = field(default=None, repr=False)
 
     def put(self, stage: Stage) -> None:
         """Ask (again)."""
@@ -91,8 +92,14 @@ class Prompt:
 
     def withdraw(self, stage: Stage) -> None:
         """Take the question back."""
-        stage.drop(self._said, self._timer)
-        self._said = self._timer = None
+        stage.drop(self._said, self._timer, self._later)
+        self._said = self._timer = self._later = None
+
+    def postpone(self, stage: Stage, at_s: float) -> None:
+        """Somebody wants more time: begin to ask anew at `at_s`, and be silent until then."""
+        self.withdraw(stage)
+        self.asked = self.pardons = 0
+        self._later = stage.wait(at_s)
 
     def on(self, event: Event, stage: Stage) -> str | None:
         """Wait for the reply; ask again after silence or something unclear."""
@@ -105,6 +112,8 @@ class Prompt:
             self._timer = None
             if self.asked >= self.tries:
                 return "spent"
+            self.put(stage)
+        elif isinstance(event, CueDue) and event.cue == self._later:
             self.put(stage)
         elif isinstance(event, Unclear) and self._timer is not None and self.pardons < PARDONS:
             self.pardons += 1

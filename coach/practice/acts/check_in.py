@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from coach.practice.acts.act import Asks, Next, Prompt
+from coach.practice.acts.act import Act, Asks, Next, Prompt
 from coach.practice.acts.script import Beat, Script, closing
 from coach.practice.events import CueDone, CueDue, Escalate, Event, Heard, Rank
 from coach.practice.kept import NOBODY, CheckIn, Source
@@ -17,6 +17,7 @@ ALARM_EVERY_S = 10.0
 GIVE_UP_AFTER_S = 60.0  # from the alarm to the end of the session
 ALARM_DB = 12.0
 ASKED_TWICE = 2
+HEARING_S = 1.0  # the ear knows a word by then: one that began within the window is in time
 UNWELL_WATCH_S = 30.0
 
 FINE = (Command.OKAY, Command.YES)
@@ -28,11 +29,13 @@ class Checking(Asks):
 
     The window (15 s for a spoken OK) is borrowed from a competition rule for water, AIDA. Half
     of it passes before the question is put again, louder; at its end the alarm sounds and it is
-    asked on; ten seconds later the contact of the configuration is called.
+    asked on; ten seconds later the contact of the configuration is called. What counts is when the
+    answer began to sound, so the alarm waits for a word that may be on its way through the ear.
     """
 
     label: str
     participant: int
+    after: tuple[int, ...] = ()  # whose turn it is afterwards
     phase: Phase = Phase.CHECKING
     may_skip: bool = False
     _prompt: Prompt | None = None
@@ -66,15 +69,13 @@ class Checking(Asks):
     def on(self, event: Event, stage: Stage) -> Next | None:
         """Take the answer, or go one step further up."""
         assert self._prompt is not None
-        if isinstance(event, Heard) and self._is_mine(event):
-            if event.command in FINE:
-                return self._fine(event, stage)
-            if event.command == Command.NO:
-                return self._not_fine(event, stage)
+        if isinstance(event, Heard) and event.command in FINE and self._is_mine(event):
+            return self._fine(event, stage)
         if isinstance(event, CueDone) and self._window is None and self._alarm_since_s is None:
             self._prompt.on(event, stage)
             if self._prompt.ended_s is not None:
-                self._window = stage.wait(self._prompt.ended_s + stage.limits.check_in_s)
+                window_s = stage.limits.check_in_s + HEARING_S
+                self._window = stage.wait(self._prompt.ended_s + window_s)
             return None
         if isinstance(event, CueDue) and event.cue == self._window:
             self._window = None
@@ -120,38 +121,57 @@ class Checking(Asks):
         self._sound_alarm(stage)
         return None
 
-    def _keep(self, answer: str, at_s: float | None, source: Source, stage: Stage) -> None:
+    def _reply_after_s(self, onset_s: float) -> float | None:
         assert self._prompt is not None
-        after_s = None
-        if at_s is not None and self._prompt.ended_s is not None:
-            after_s = at_s - self._prompt.ended_s
-        key = f"check-in:{self.label}:{self.participant}"
+        return None if self._prompt.ended_s is None else onset_s - self._prompt.ended_s
+
+    def _keep(self, answer: str, after_s: float | None, source: Source, stage: Stage) -> None:
+        assert self._prompt is not None
+        key = stage.ledger.fresh(f"check-in:{self.label}:{self.participant}")
         asked = self._prompt.asked + self._asked
         stage.keep(CheckIn(key, self.participant, self.label, answer, asked, after_s, source))
 
-    def _not_fine(self, event: Heard, stage: Stage) -> Next:
-        self.leave(stage)
-        self._keep("unwell", event.onset_s, spoken(event), stage)
-        return Next((closing(1, "unwell", "unwell_stop", "unwell_help", "unwell_end"),))
-
     def _fine(self, event: Heard, stage: Stage) -> Next:
         self.leave(stage)
-        self._keep("okay", event.onset_s, spoken(event), stage)
+        after_s = self._reply_after_s(event.onset_s)
+        self._keep("okay", after_s, spoken(event), stage)
         if self._alarm_since_s is not None:
             stage.hush(Rank.SAFETY)
-            stage.note("answered after alarm", self.label, self.participant)
-            return Next((closing(1, "late answer", "late_answer_end"),))
-        stage.say("check_in_thanks")
-        return Next()
+        if after_s is None or after_s <= stage.limits.check_in_s:
+            stage.say("check_in_thanks")
+            return Next()
+        if self._alarm_since_s is None:
+            stage.effects.append(Escalate(self.participant, "late"))
+        stage.note("answered late", self.label, self.participant)
+        others = check_ins(self.label, self.after)
+        return Next((*others, closing(1, "late answer", "late_answer_end")))
 
 
-def unwell(label: str, participant: int, event: Heard, stage: Stage) -> Next:
-    """Keep that somebody is not well; they are told what to do, watched and asked once more."""
+def check_ins(label: str, numbers: tuple[int, ...]) -> tuple[Act, ...]:
+    """A check-in for each participant, in turn."""
+    return tuple(Checking(label, n, numbers[i:]) for i, n in enumerate(numbers, 1))
+
+
+def unwell(participant: int | None, event: Heard, stage: Stage) -> Next:
+    """Keep that somebody is not well; they are told what to do, watched and asked once more.
+
+    In a group everybody is asked: nobody may know who it was, and a hold may have been cut short.
+    """
     answer = "unwell" if event.command == Command.NO else str(event.command)
-    key = f"check-in:{label}:{participant}:unwell"
-    stage.keep(CheckIn(key, participant, label, answer, 0, None, spoken(event)))
+    label = stage.ledger.holds[-1].label if stage.ledger.holds else "session"
+    numbers = stage.numbers
+    if participant in numbers:
+        numbers = (participant, *(n for n in numbers if n != participant))
+    else:
+        participant = None if stage.group else numbers[0]
+    stage.note(answer, event.text, participant)
+    if participant is not None:
+        key = stage.ledger.fresh(f"check-in:{label}:{participant}")
+        stage.keep(CheckIn(key, participant, label, answer, 0, None, spoken(event)))
     lines = ["unwell_stop", "unwell_help"]
     if answer == Command.FAINTED:
         lines.append("fainted_doctor")
     beats = tuple(Beat(line, rank=Rank.SAFETY, pause_s=1.0) for line in lines)
-    return Next((Script(beats, UNWELL_WATCH_S, may_skip=False), Checking(label, participant)))
+    watch = Script(beats, UNWELL_WATCH_S, may_skip=False, phase=Phase.CHECKING)
+    asked = check_ins(f"{label} afterwards", numbers)
+    return Next((watch, *asked, closing(1, answer, "unwell_end")))

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from coach.practice.acts.act import Act, Next
 from coach.practice.acts.script import talk
 from coach.practice.acts.taking import Taking
-from coach.practice.events import CueDone, Event, Knocked, Knocks
+from coach.practice.events import CueDone, Event, Knocked, Knocks, Rank
 from coach.practice.kept import NOBODY, Pulse, Source
 from coach.practice.phases import Phase
 from coach.practice.plan import PulseCount
@@ -32,8 +32,9 @@ class Counting:
     _taps_s: list[float] = field(default_factory=list, repr=False)
 
     def enter(self, stage: Stage) -> None:
-        """Sound the first tone."""
-        self._taps_s = []
+        """Sound the first tone; nothing is spoken into the window."""
+        self._taps_s, self._end = [], None
+        stage.hush(Rank.GUIDANCE)
         knocks = Knocks.BEATS if self.step.by == "tap" else Knocks.OFF
         stage.listen(Situation.ANYTIME, knocks)
         self._mark = stage.sound(
@@ -63,6 +64,9 @@ class Counting:
                     moment=f"pulse-end:{self.step.label}",
                 )
             case CueDone() if event.cue == self._end:
+                if event.started_s is None:  # nobody heard where to stop: begin anew
+                    self.enter(stage)
+                    return None
                 self._end = None
                 return self._counted(stage)
             case Knocked() if self._end is not None and event.onset_s >= self._start_s:

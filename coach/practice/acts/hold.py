@@ -9,7 +9,6 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from coach.practice.acts.act import Next
-from coach.practice.acts.whose import Whose
 from coach.practice.events import (
     CueDone,
     CueDue,
@@ -31,6 +30,7 @@ from coach.practice.words import Command, Situation
 MARK_AFTER_S = 1.0  # from the last word of the lead-in to the mark
 REFLEX_S = 0.25  # an "end" this soon after the mark is a reaction to the mark
 SAME_CALL_S = 1.5  # two calls within this time may be one sound
+MOST_SOUNDS = 3  # more unknown sounds than this in a hold are talk in the room
 
 
 @dataclass(slots=True)
@@ -44,7 +44,8 @@ class Holding:
     may_skip: bool = False
     start_s: float | None = None
     contractions_s: dict[int, list[float]] = field(default_factory=dict)
-    unclaimed_s: list[float] = field(default_factory=list)  # ends that nobody's number came with
+    calls_s: list[float] = field(default_factory=list)  # ends that nobody's number came with
+    sounds_s: list[float] = field(default_factory=list)  # what may have been such an end
     _up: set[int] = field(default_factory=set, repr=False)
     _mark: int | None = field(default=None, repr=False)
     _call: int | None = field(default=None, repr=False)
@@ -52,7 +53,8 @@ class Holding:
     _limit: int | None = field(default=None, repr=False)
 
     def enter(self, stage: Stage) -> None:
-        """Sound the mark."""
+        """Sound the mark; nothing but calls is spoken from here on."""
+        stage.hush(Rank.GUIDANCE)
         knocks = Knocks.OFF if stage.group else Knocks.MARKS
         stage.listen(Situation.HOLD, knocks)
         self._mark = stage.sound(
@@ -77,11 +79,12 @@ class Holding:
     def on(self, event: Event, stage: Stage) -> Next | None:
         """Begin at the mark, call the time, take the ends."""
         if self.start_s is None:
-            return self._before_mark(event, stage)
+            self._before_mark(event, stage)
+            return None
         match event:
             case CueDone() if event.cue == self._call:
                 self._next_call(stage)
-            case RoomBack():
+            case RoomBack() if self.start_s + self._called_s <= stage.now_s:
                 self._next_call(stage)
             case CueDue() if event.cue == self._limit:
                 return self._capped(stage)
@@ -89,25 +92,21 @@ class Holding:
                 return self._heard(event, stage)
             case Knocked() if not stage.group:
                 return self._knocked(event, stage)
-            case Unclear() if stage.group:
-                self._unclaimed(event.onset_s)
+            case Unclear() if stage.group and event.onset_s > self.start_s + REFLEX_S:
+                self.sounds_s.append(event.onset_s)
         return None
 
-    def _before_mark(self, event: Event, stage: Stage) -> Next | None:
+    def _before_mark(self, event: Event, stage: Stage) -> None:
         if isinstance(event, CueDone) and event.cue == self._mark:
             if event.started_s is None:  # the mark did not sound: sound it again
                 self.enter(stage)
-                return None
+                return
             self._mark = None
             self.start_s = event.started_s
             self._limit = stage.wait(self.start_s + self.cap_s)
             self._next_call(stage)
             for person in stage.people:  # a hold that is cut short leaves a trace
                 self._keep(stage, person.number, None, "unknown", NOBODY)
-        elif isinstance(event, Heard) and event.command in (Command.STOP, Command.STOP_ALL):
-            self.leave(stage)
-            return Next()
-        return None
 
     def _next_call(self, stage: Stage) -> None:
         """Hand over the next time call whose mark is still to come, if it is before the cap."""
@@ -130,25 +129,25 @@ class Holding:
 
     def _heard(self, event: Heard, stage: Stage) -> Next | None:
         assert self.start_s is not None
-        if event.onset_s < self.start_s + REFLEX_S:
-            return None
         source = spoken(event)
+        ends_s = max(event.onset_s, self.start_s)  # "stop" counts even while the mark sounds
         match event.command:
-            case Command.DONE | Command.STOP if not stage.group:
-                return self._ended(stage, event.onset_s, "word", source)
-            case Command.DONE if event.participant is not None:
-                return self._one_up(event.participant, event, source, stage)
-            case Command.DONE:
-                return self._somebody_up(event, source, stage)
             case Command.STOP | Command.STOP_ALL:
-                return self._ended(stage, event.onset_s, "stop", source)
+                by = "word" if event.command == Command.STOP and not stage.group else "stop"
+                return self._ended(stage, ends_s, by, source)
+            case command if command in UNWELL_ANSWERS:
+                return self._ended(stage, ends_s, "stop", source)
+            case _ if event.onset_s < self.start_s + REFLEX_S:
+                return None
+            case Command.DONE if not stage.group:
+                return self._ended(stage, event.onset_s, "word", source)
+            case Command.DONE:
+                return self._up_in_group(event, source, stage)
             case Command.CONTRACTION:
                 return self._contraction(event.participant, event.onset_s, source, stage)
             case Command.WHO_HOLDS:
                 holding = " ".join(str(n) for n in self._still_holding(stage))
                 stage.say("who_holds", {"numbers": holding}, rank=Rank.TALK)
-            case command if command in UNWELL_ANSWERS:
-                return self._ended(stage, event.onset_s, "stop", source)
         return None
 
     def _knocked(self, event: Knocked, stage: Stage) -> Next | None:
@@ -175,31 +174,28 @@ class Holding:
             return self._ended(stage, onset_s, "contraction", source)
         return None
 
-    def _one_up(self, number: int, event: Heard, source: Source, stage: Stage) -> Next | None:
-        """Somebody gave a number; the first end of a number counts."""
-        if number not in self._still_holding(stage):
+    def _up_in_group(self, event: Heard, source: Source, stage: Stage) -> Next | None:
+        """Whose end is it? With a number, or if one alone still holds, it is clear.
+
+        Not if something else sounded at the same moment: who is meant is asked afterwards. When
+        as many have called as still hold, the hold is over.
+        """
+        holding, number = self._still_holding(stage), event.participant
+        if number is not None and number not in holding:  # called twice, or misheard
+            self.sounds_s.append(event.onset_s)
             return None
-        doubtful = any(abs(event.onset_s - other_s) < SAME_CALL_S for other_s in self.unclaimed_s)
-        if doubtful:  # two at once: asked afterwards
-            self._unclaimed(event.onset_s)
-            return None
+        if number is None and len(holding) == 1 and not self.calls_s:
+            number = holding[0]
+        others_s = (*self.calls_s, *self.sounds_s)
+        if number is None or any(abs(event.onset_s - t) < SAME_CALL_S for t in others_s):
+            self.calls_s.append(event.onset_s)
+            stage.sound("heard", rank=Rank.TALK)
+            return self._over(stage) if len(self.calls_s) >= len(holding) else None
         self._up.add(number)
         self._keep(stage, number, event.onset_s, "word", source)
         stage.sound("heard", rank=Rank.TALK)
-        return None if self._still_holding(stage) else self._over(stage)
-
-    def _somebody_up(self, event: Heard, source: Source, stage: Stage) -> Next | None:
-        """No number: clear only if one alone still holds."""
-        holding = self._still_holding(stage)
-        if len(holding) == 1 and not self.unclaimed_s:
-            return self._one_up(holding[0], event, source, stage)
-        self._unclaimed(event.onset_s)
-        return None
-
-    def _unclaimed(self, onset_s: float) -> None:
-        assert self.start_s is not None
-        if onset_s > self.start_s + REFLEX_S:
-            self.unclaimed_s.append(onset_s)
+        left = len(holding) - 1
+        return self._over(stage) if len(self.calls_s) >= left else None
 
     def _ended(self, stage: Stage, end_s: float, by: str, source: Source) -> Next:
         """Everybody who still holds is up at `end_s`."""
@@ -222,16 +218,13 @@ class Holding:
         self._call = self._limit = None
         stage.hush()
         stage.say(line, rank=Rank.SAFETY)
-        if not stage.group:
-            hold = stage.ledger.holds[-1]
-            if hold.duration_s is not None:
+        sounds_s = self.sounds_s if len(self.sounds_s) <= MOST_SOUNDS else []
+        stage.unclaimed_s = tuple(sorted([*self.calls_s, *sounds_s]))
+        stage.over_s = min(stage.now_s, self.start_s + self.cap_s)
+        for hold in stage.ledger.last_holds:
+            if not stage.group and hold.duration_s is not None:
                 stage.say("hold_result", {"held": hold.duration_s})
-            return Next()
-        asked = tuple(
-            Whose(number, self._key(number), tuple(self.unclaimed_s), self.start_s, self.cap_s)
-            for number in self._still_holding(stage)
-        )
-        return Next(asked)
+        return Next()
 
     def _key(self, number: int) -> str:
         return f"hold:{self.step.label}:{number}"

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from coach.practice.acts.act import Asks, Next, Prompt
+from coach.practice.acts.question import MORE_TIME, MORE_TIME_S
 from coach.practice.acts.script import closing
 from coach.practice.events import Event, Heard
 from coach.practice.phases import Phase
@@ -14,7 +15,9 @@ from coach.practice.tables import Round, eased, total_s
 from coach.practice.words import Command, Situation
 
 SHORTER_SHARE = 0.9
+SHORTEST_SHARE = 0.5
 FEWEST_ROUNDS = 3
+FEWER = 2
 START_REPLY_S = 20.0
 
 
@@ -45,17 +48,17 @@ class Offer(Asks):
                 "last_rest": rounds[-1].rest_s,
             },
         )
+        self._ask(stage)
+
+    def _ask(self, stage: Stage) -> None:
         self._prompt = Prompt(
             "table_ask", Situation.TABLE, f"table:{self.step.table}", reply_s=START_REPLY_S
         )
         self._prompt.put(stage)
 
     def _chosen(self) -> tuple[Round, ...]:
-        return (
-            eased(self.full, self._share)[: self._rounds]
-            if self._share < 1
-            else (self.full[: self._rounds])
-        )
+        rounds = self.full[: self._rounds]
+        return eased(rounds, self._share) if self._share < 1 else rounds
 
     def on(self, event: Event, stage: Stage) -> Next | None:
         """Start, change, or give up."""
@@ -67,36 +70,45 @@ class Offer(Asks):
         match event.command:
             case Command.START:
                 self.leave(stage)
+                stage.in_table = True
                 return Next(self._steps())
-            case Command.SHORTER:
-                self._share *= SHORTER_SHARE
-            case Command.EASIER:
-                self._rounds = max(FEWEST_ROUNDS, self._rounds - 2)
-            case Command.LONGER if self._share < 1:
-                self._share = min(1.0, self._share / SHORTER_SHARE)
-            case Command.LONGER:
-                stage.say("table_limit")
-            case _:
-                return None
-        self.leave(stage)
-        stage.note("table changed", str(event.command))
-        self.enter(stage)
+            case command if command in MORE_TIME:
+                self._prompt.postpone(stage, event.at_s + MORE_TIME_S)
+                stage.say("take_your_time")
+            case Command.SHORTER | Command.EASIER | Command.LONGER as wish:
+                self._change(wish, stage)
         return None
+
+    def _change(self, wish: str, stage: Stage) -> None:
+        """Read the changed table out, or say why it stays."""
+        before = self._chosen()
+        if wish == Command.SHORTER:
+            self._share = max(SHORTEST_SHARE, self._share * SHORTER_SHARE)
+        elif wish == Command.EASIER:
+            self._rounds = max(FEWEST_ROUNDS, self._rounds - FEWER)
+        else:
+            self._share = min(1.0, self._share / SHORTER_SHARE)
+        self.leave(stage)
+        if self._chosen() != before:
+            stage.note("table changed", wish)
+            self.enter(stage)
+        else:
+            stage.say("table_limit" if wish == Command.LONGER else "nothing_to_change")
+            self._ask(stage)
 
     def _steps(self) -> tuple[PlainStep, ...]:
         steps: list[PlainStep] = []
         for number, row in enumerate(self._chosen(), 1):
-            since = "now" if number == 1 else "hold end"
+            rest = Rest("rest", row.rest_s, counted_from="now" if number == 1 else "hold end")
             hold = Hold(
                 "hold",
                 f"{self.step.table} {number}",
                 self.step.table,
-                max(10.0, row.hold_s),
+                row.hold_s,
                 self.step.call_every_s,
                 lead_in="",
                 wait_for_start=False,
-                target_s=max(10.0, row.hold_s),
+                target_s=row.hold_s,
             )
-            rest = Rest("rest", row.rest_s, counted_from="now" if since == "now" else "hold end")
             steps += [rest, hold, Recovery("recovery")]
         return tuple(steps)

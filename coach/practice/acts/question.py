@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 from coach.practice.acts.act import Asks, Next, Prompt
 from coach.practice.acts.script import closing
-from coach.practice.events import CueDue, Event, Heard, Rank, Value
+from coach.practice.events import Event, Heard, Rank, Value
 from coach.practice.kept import NOBODY, Answer, Source
 from coach.practice.phases import Phase
 from coach.practice.safety import SAFE_ANSWERS
@@ -14,7 +14,8 @@ from coach.practice.stage import Stage, spoken
 from coach.practice.words import Command, Situation
 
 READY_REPLY_S = 20.0
-NOT_YET_S = 30.0
+MORE_TIME = (Command.NOT_YET, Command.ADD_THIRTY)
+MORE_TIME_S = 30.0
 EVERYBODY = 0
 
 
@@ -106,7 +107,6 @@ class Ready(Asks):
     phase: Phase = Phase.ASKING
     may_skip: bool = False
     _prompt: Prompt | None = None
-    _later: int | None = field(default=None, repr=False)
 
     def enter(self, stage: Stage) -> None:
         """Ask."""
@@ -115,25 +115,15 @@ class Ready(Asks):
         )
         self._prompt.put(stage)
 
-    def leave(self, stage: Stage) -> None:
-        """Withdraw the question."""
-        Asks.leave(self, stage)
-        stage.drop(self._later)
-        self._later = None
-
     def on(self, event: Event, stage: Stage) -> Next | None:
         """Start, wait longer, or give up when nobody says anything."""
         assert self._prompt is not None
         if isinstance(event, Heard) and event.command == Command.START:
             self.leave(stage)
             return Next()
-        if isinstance(event, Heard) and event.command == Command.NOT_YET:
-            self.leave(stage)
+        if isinstance(event, Heard) and event.command in MORE_TIME:
+            self._prompt.postpone(stage, event.at_s + MORE_TIME_S)
             stage.say("take_your_time")
-            self._later = stage.wait(event.at_s + NOT_YET_S)
-            return None
-        if isinstance(event, CueDue) and event.cue == self._later:
-            self.enter(stage)
             return None
         if self._prompt.on(event, stage) == "spent":
             return Next((closing(1, "nobody was ready", "nobody_ready"),))

@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from coach.practice.acts.act import Act, Next
+from coach.practice.acts.act import Next
 from coach.practice.events import NOTHING, CueDone, CueDue, Event, Rank, Value
 from coach.practice.phases import Phase
-from coach.practice.plan import PlainStep
 from coach.practice.stage import Stage
 from coach.practice.words import Situation
 
@@ -24,11 +23,12 @@ class Beat:
     pause_s: float = 0.0  # silence after it
     rank: Rank = Rank.GUIDANCE
     moment: str = ""
+    once: bool = False  # once begun it is not repeated after a pause
 
 
 @dataclass(slots=True)
 class Script:
-    """Plays its beats and lasts at least `duration_s`; then `then`, or the `end` of the session.
+    """Plays its beats and lasts at least `duration_s`; with an `end` the session ends there.
 
     Taken up again after a pause it repeats the beat that was cut and lasts as much longer as the
     pause did.
@@ -36,10 +36,10 @@ class Script:
 
     beats: tuple[Beat, ...]
     duration_s: float = 0.0
-    then: tuple[Act | PlainStep, ...] = ()
     end: tuple[int, str] | None = None
     may_skip: bool = True
     phase: Phase = Phase.SPEAKING
+    situation: Situation = Situation.ANYTIME
     _index: int = 0
     _elapsed_s: float = 0.0
     _base_s: float = 0.0
@@ -49,7 +49,7 @@ class Script:
     def enter(self, stage: Stage) -> None:
         """Begin, or go on after a pause."""
         self._base_s = stage.now_s - self._elapsed_s
-        stage.listen(Situation.ANYTIME)
+        stage.listen(self.situation)
         self._next(stage)
 
     def leave(self, stage: Stage) -> None:
@@ -57,6 +57,10 @@ class Script:
         self._elapsed_s = stage.now_s - self._base_s
         stage.drop(self._out)
         self._out = None
+        if self._index < len(self.beats):
+            beat, at_s = self.beats[self._index], self._mark_s()
+            if beat.once and (at_s is None or at_s <= stage.now_s):
+                self._index += 1
 
     def left_s(self, now_s: float) -> float | None:
         """What is left of a stretch with a length."""
@@ -74,8 +78,7 @@ class Script:
             end_s = self._base_s + self.duration_s + (self._added_s if self.duration_s else 0.0)
             self._out = stage.wait(max(end_s, stage.now_s))
             return
-        beat = self.beats[self._index]
-        at_s = None if beat.at_s is None else self._base_s + beat.at_s + self._added_s
+        beat, at_s = self.beats[self._index], self._mark_s()
         if at_s is not None and at_s <= stage.now_s:
             at_s = None
         if beat.tone:
@@ -85,21 +88,26 @@ class Script:
                 beat.line, beat.values, rank=beat.rank, at_s=at_s, moment=beat.moment
             )
 
+    def _mark_s(self) -> float | None:
+        """Room time at which the beat in hand is due."""
+        at_s = self.beats[self._index].at_s
+        return None if at_s is None else self._base_s + at_s + self._added_s
+
     def on(self, event: Event, stage: Stage) -> Next | None:
         """Go on when a beat has sounded or a wait is over."""
-        if isinstance(event, CueDone) and event.cue == self._out:
-            pause_s = self.beats[self._index].pause_s
-            self._index += 1
-            if pause_s > 0:
-                self._out = stage.wait(event.at_s + pause_s)
-            else:
+        match event:
+            case CueDone() if event.cue == self._out and self._index < len(self.beats):
+                pause_s = self.beats[self._index].pause_s
+                self._index += 1
+                if pause_s > 0:
+                    self._out = stage.wait(event.at_s + pause_s)
+                else:
+                    self._next(stage)
+            case CueDue() if event.cue == self._out:
+                if self._index == len(self.beats) and not self.left_s(stage.now_s):
+                    self._out = None
+                    return Next(end=self.end)
                 self._next(stage)
-        elif isinstance(event, CueDue) and event.cue == self._out:
-            self._out = None
-            over_s = self.left_s(stage.now_s)
-            if self._index == len(self.beats) and not over_s:
-                return Next(self.then, self.end)
-            self._next(stage)
         return None
 
 

@@ -14,6 +14,8 @@ from coach.practice.pulse import spread_bpm as spread_of
 from coach.practice.stage import Stage, spoken
 from coach.practice.words import Command, Situation
 
+MOST_DOUBTS = 2  # after so many numbers that cannot be, the count stays open
+
 
 @dataclass(slots=True)
 class Taking(Asks):
@@ -33,6 +35,7 @@ class Taking(Asks):
     _second_pass: bool = False
     _missed: tuple[int, ...] = ()
     _fast: bool = False
+    _doubts: int = 0
     _beats: int | None = None
     _first: int | None = None
     _given: Heard | None = field(default=None, repr=False)
@@ -40,7 +43,9 @@ class Taking(Asks):
 
     def enter(self, stage: Stage) -> None:
         """Ask the next participant."""
-        self._beats = None
+        if self._beats is not None:  # taken up again while a number was being read back
+            self._confirm(self._beats, stage)
+            return
         line = "pulse_ask_number" if stage.group else "pulse_ask"
         self._put(line, "pulse-ask", stage)
 
@@ -65,40 +70,47 @@ class Taking(Asks):
         return None
 
     def _heard(self, event: Heard, stage: Stage) -> Next | None:
-        if event.number is not None:
-            self.leave(stage)
-            self._read_back(event, stage)
-        elif event.command == Command.YES and self._beats is not None:
-            self.leave(stage)
-            return self._confirmed(event, stage)
-        elif event.command == Command.NO and self._beats is not None:
-            self.leave(stage)
-            self._beats = None
-            self._put("pulse_ask_again", "pulse-ask", stage)
-        elif event.command == Command.LOST_COUNT:
-            self.leave(stage)
-            stage.say("pulse_lost")
-            return self._silent(stage)
+        read_back = self._beats is not None
+        match event.command:
+            case _ if event.number is not None:
+                self.leave(stage)
+                return self._number(event, event.number, stage)
+            case Command.YES if read_back:
+                self.leave(stage)
+                return self._confirmed(stage)
+            case Command.NO if read_back:
+                self.leave(stage)
+                self._beats = None
+                self._put("pulse_ask_again", "pulse-ask", stage)
+            case Command.LOST_COUNT:
+                self.leave(stage)
+                stage.say("pulse_lost")
+                return self._silent(stage)
         return None
 
-    def _read_back(self, event: Heard, stage: Stage) -> None:
-        assert event.number is not None
-        beats = event.number
+    def _number(self, event: Heard, beats: int, stage: Stage) -> Next | None:
         self._first = beats if self._first is None else self._first
-        if not plausible(beats, self.step.window_s):
-            self._beats = None
-            self._put("pulse_implausible", "pulse-ask", stage, beats=beats)
-            return
-        self._beats, self._given = beats, event
+        if plausible(beats, self.step.window_s):
+            self._beats, self._given = beats, event
+            self._confirm(beats, stage)
+            return None
+        self._beats = None
+        self._doubts += 1
+        if self._doubts > MOST_DOUBTS:
+            return self._silent(stage)
+        self._put("pulse_implausible", "pulse-ask", stage, beats=beats)
+        return None
+
+    def _confirm(self, beats: int, stage: Stage) -> None:
+        """Read the number back."""
         line = "pulse_read_digits" if easily_confused(beats) else "pulse_read"
         rate = round(rate_bpm(beats, self.step.window_s))
         self._put(line, "pulse-read", stage, beats=beats, bpm=rate)
 
-    def _confirmed(self, event: Heard, stage: Stage) -> Next | None:
+    def _confirmed(self, stage: Stage) -> Next | None:
         assert self._beats is not None
         assert self._given is not None
-        window_s, beats = self.step.window_s, self._beats
-        source = replace(spoken(self._given), noticed_s=event.at_s)
+        beats, window_s = self._beats, self.step.window_s
         stage.keep(
             self._pulse(
                 beats=beats,
@@ -106,7 +118,7 @@ class Taking(Asks):
                 spread_bpm=spread_of(window_s),
                 first_heard=self._first,
                 corrected=self._first != beats,
-                source=source,
+                source=spoken(self._given),
             )
         )
         stage.say("kept")
@@ -141,6 +153,7 @@ class Taking(Asks):
 
     def _following(self, stage: Stage) -> Next | None:
         self._beats = self._first = self._given = None
+        self._doubts = 0
         self.waiting = self.waiting[1:]
         if not self.waiting and self._missed:
             self.waiting, self._missed, self._second_pass = self._missed, (), True

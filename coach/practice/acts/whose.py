@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 
 from coach.practice.acts.act import Asks, Next, Prompt
 from coach.practice.events import Event, Heard
-from coach.practice.kept import CLOCK
+from coach.practice.kept import CLOCK, Hold
 from coach.practice.phases import Phase
 from coach.practice.stage import Stage, spoken
 from coach.practice.words import Command, Situation
@@ -16,39 +16,31 @@ from coach.practice.words import Command, Situation
 class Whose(Asks):
     """Asks one participant whose end was not heard about each time that was heard.
 
-    Last comes the limit itself: "did you hold to the end?". Without a yes the end stays unknown.
+    A time may belong to two who called at once, so each of them is asked about it. Last comes the
+    end of the hold itself. Without a yes the end stays unknown.
     """
 
-    participant: int
-    key: str
+    hold: Hold
     times_s: tuple[float, ...]
-    start_s: float
-    cap_s: float
+    over_s: float  # when the hold was over for everybody
     phase: Phase = Phase.TAKING
     may_skip: bool = True
     _index: int = 0
     _prompt: Prompt | None = field(default=None, repr=False)
 
     def enter(self, stage: Stage) -> None:
-        """Ask about the next time that nobody has claimed yet."""
-        self._index = self._unclaimed_from(self._index, stage)
-        if self._index < len(self.times_s):
-            held_s = self.times_s[self._index] - self.start_s
-            self._put("whose_time", held_s, stage)
-        else:
-            self._put("whose_cap", self.cap_s, stage)
-
-    def _unclaimed_from(self, index: int, stage: Stage) -> int:
-        claimed = {hold.end_s for hold in stage.ledger.holds}
-        while index < len(self.times_s) and self.times_s[index] in claimed:
-            index += 1
-        return index
-
-    def _put(self, line: str, held_s: float, stage: Stage) -> None:
-        values = {"participant": self.participant, "held": held_s}
-        moment = stage.moment(f"whose:{held_s:.0f}", self.participant)
+        """Ask about the next time."""
+        last = self._index == len(self.times_s)
+        line, end_s = ("whose_cap", self.over_s) if last else ("whose_time", self._time_s())
+        held_s = end_s - self.hold.start_s
+        number = self.hold.participant
+        moment = stage.moment(f"whose:{held_s:.0f}", number)
+        values = {"participant": number, "held": held_s}
         self._prompt = Prompt(line, Situation.QUESTION, moment, values, tries=2)
         self._prompt.put(stage)
+
+    def _time_s(self) -> float:
+        return self.times_s[self._index]
 
     def on(self, event: Event, stage: Stage) -> Next | None:
         """Yes keeps the time; no asks about the next; silence leaves it unknown."""
@@ -59,7 +51,7 @@ class Whose(Asks):
             return Next()
         if isinstance(event, Heard) and event.command == Command.NO:
             self.leave(stage)
-            if self._index >= len(self.times_s):
+            if self._index == len(self.times_s):
                 return Next()
             self._index += 1
             self.enter(stage)
@@ -67,9 +59,8 @@ class Whose(Asks):
         return Next() if self._prompt.on(event, stage) == "spent" else None
 
     def _take(self, event: Heard, stage: Stage) -> None:
-        hold = next(hold for hold in stage.ledger.holds if hold.key == self.key)
         if self._index < len(self.times_s):
-            end_s, by, source = self.times_s[self._index], "word", spoken(event)
+            taken = replace(self.hold, end_s=self._time_s(), ended_by="word", source=spoken(event))
         else:
-            end_s, by, source = self.start_s + self.cap_s, "cap", CLOCK
-        stage.keep(replace(hold, end_s=end_s, ended_by=by, source=source))
+            taken = replace(self.hold, end_s=self.over_s, ended_by="cap", source=CLOCK)
+        stage.keep(taken)
