@@ -8,7 +8,6 @@ import signal
 import subprocess
 import sys
 from collections.abc import Sequence
-from importlib.metadata import version
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -16,7 +15,7 @@ import numpy as np
 import soundfile
 
 from coach.ports import VoiceError
-from coach.voice.synthesiser import Raw, Utterance
+from coach.voice.synthesiser import Raw, Utterance, package_version
 
 PACE_WPM = 112  # eSpeak NG's own count of words a minute for our usual rate
 _WORKER = Path(__file__).with_name("espeak_worker.py")
@@ -41,8 +40,8 @@ class EspeakSynthesiser:
     @property
     def version(self) -> str:
         """Version of the packages and the pace."""
-        library = version("espeakng-loader")
-        return f"pyttsx3 {version('pyttsx3')} espeakng-loader {library} {self._words_per_minute}"
+        packages = f"{package_version('pyttsx3')} {package_version('espeakng-loader')}"
+        return f"{packages} {self._words_per_minute}"
 
     def render(self, utterances: Sequence[Utterance]) -> list[Raw]:
         """See Synthesiser."""

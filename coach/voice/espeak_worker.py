@@ -77,6 +77,8 @@ def _render(pyttsx3: Any, voice: str, words_per_minute: int, text: str, target: 
         code = 1
         try:
             engine = pyttsx3.init("espeak")
+            # its random numbers, of which it makes breath, start from the time of day
+            ctypes.CDLL(None).espeak_ng_SetRandSeed(1)
             engine.setProperty("voice", voice)
             engine.setProperty("rate", words_per_minute)
             engine.save_to_file(text, str(target))

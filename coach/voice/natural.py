@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from importlib.metadata import version
 from importlib.util import find_spec
 from threading import Lock
 from typing import Any
@@ -11,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from coach.ports import VoiceError
-from coach.voice.synthesiser import Raw, Utterance
+from coach.voice.synthesiser import Raw, Utterance, package_version
 
 RATE_HZ = 24_000
 PACE = 0.65  # model speed of our usual rate; at 1.0 it reads lines at 180-220 words a minute
@@ -44,7 +43,7 @@ class NaturalSynthesiser:
     @property
     def version(self) -> str:
         """Version of the package and of the choices made here."""
-        return f"hibari-tts {version('hibari-tts')} {PACE} {_NOISE}"
+        return f"{package_version('hibari-tts')} {PACE} {_NOISE}"
 
     def render(self, utterances: Sequence[Utterance]) -> list[Raw]:
         """See Synthesiser."""

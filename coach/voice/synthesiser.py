@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from importlib.metadata import PackageNotFoundError, version
 from typing import Protocol
 
 from coach.ports import Audio
@@ -41,3 +42,11 @@ class Synthesiser(Protocol):
 
         Raises VoiceError. A text that cannot be spoken gives no samples.
         """
+
+
+def package_version(package: str) -> str:
+    """Name and version; a package that is missing is reported when it is used."""
+    try:
+        return f"{package} {version(package)}"
+    except PackageNotFoundError:
+        return f"{package} not installed"

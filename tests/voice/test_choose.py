@@ -7,6 +7,7 @@ import pytest
 
 from coach.ports import Voice, VoiceError
 from coach.voice.choose import participant_voice
+from coach.voice.synthesiser import package_version
 from tests.voice.conformance import RATE_HZ, centroid_hz
 
 NAMES = ("espeak:en-us+m3", "espeak:en-gb+f2", "espeak:en-gb", "natural", "natural:0.8")
@@ -47,3 +48,8 @@ def test_a_name_that_is_no_voice_is_refused_with_the_way_to_write_one(name: str)
     with pytest.raises(VoiceError, match=r"is not a voice; write espeak:LANGUAGE") as refused:
         participant_voice(name)
     assert repr(name) in str(refused.value)
+
+
+def test_a_package_without_a_version_stops_nobody() -> None:
+    assert package_version("hibari-tts").startswith("hibari-tts 0.")
+    assert package_version("no-such-package") == "no-such-package not installed"

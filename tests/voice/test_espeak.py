@@ -1,8 +1,10 @@
 from __future__ import annotations
 
 import tempfile
+import time
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from coach.ports import VoiceError
@@ -36,6 +38,14 @@ def test_a_long_text_is_written_to_its_end() -> None:
         [Utterance("Breathe out slowly. ", 1.0), Utterance("Breathe out slowly. " * 30, 1.0)]
     )
     assert len(often.samples) > 25 * len(once.samples)
+
+
+def test_a_breathy_voice_gives_the_same_samples_a_second_later() -> None:
+    # eSpeak NG makes breath of random numbers that it starts from the time in whole seconds
+    (first,) = EspeakSynthesiser("en-us+f3").render(TEN)
+    time.sleep(1.1)
+    (second,) = EspeakSynthesiser("en-us+f3").render(TEN)
+    np.testing.assert_array_equal(first.samples, second.samples)
 
 
 @pytest.mark.parametrize(
