@@ -8,14 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from statistics import median
+from statistics import median, quantiles
 from typing import Any
 from xml.etree import ElementTree as ET
 
 import leather  # type: ignore[import-untyped]
 from markupsafe import Markup
 
-from coach.practice.progress import Point, Trend, Verdict
+from coach.practice.progress import Point, Trend, Verdict, thinned
 from coach.report.marks import Band, Boxes, Dots, Line, Stems
 from coach.report.scales import Scale, Tick, date_scale, rate_scale, seconds_scale
 
@@ -23,6 +23,10 @@ WIDTH, HEIGHT = 400, 240
 WIDE = 760
 LANE_HEIGHT = 30
 EDGE_POINTS = 24  # along each edge of the band of a trend
+MANY = 40  # results; beyond, single dots step back behind the middle of neighbouring ones
+RUNS = 20  # groups of neighbours that many results are taken together into
+leather.theme.margin = 0.02  # of the width
+leather.theme.legend_font_char_height = leather.theme.legend_gap = 0  # there is no legend
 STYLED = ("fill", "stroke", "stroke-width", "font-family", "font-size", "version", "transform")
 
 
@@ -52,9 +56,14 @@ def progress_chart(
     x = date_scale(points[0].day, points[-1].day)
     y = seconds_scale(max(point.value for point in points))
     chart = _chart(x, y)
-    _add_trend(chart, points, trend, y)
-    _add(chart, [(p.day, p.value) for p in free], Dots("dots"))
-    _add(chart, [(p.day, p.value) for p in capped], Dots("rings"))
+    few = len(points) <= MANY
+    if few:
+        _add_bounds(chart, points, trend, y)
+    else:
+        _add_quartiles(chart, points)
+    _add(chart, _places(free), Dots("dots" if few else "dots faint"))
+    _add(chart, _places(capped), Dots("rings" if few else "rings faint"))
+    _add_middle(chart, points, trend, y)
     return _svg(chart, words, WIDTH, HEIGHT)
 
 
@@ -63,8 +72,13 @@ def pulse_chart(words: Words, points: Sequence[Point], trend: Trend) -> Markup:
     x = date_scale(min(p.day for p in points), max(p.day for p in points))
     y = rate_scale(min(p.value for p in points), max(p.value for p in points))
     chart = _chart(x, y)
-    _add_trend(chart, points, trend, y)
-    _add(chart, [(p.day, p.value) for p in points], Dots("dots pulse"))
+    few = len(points) <= MANY
+    if few:
+        _add_bounds(chart, points, trend, y)
+    else:
+        _add_quartiles(chart, points)
+    _add(chart, _places(points), Dots("dots pulse" if few else "dots pulse faint"))
+    _add_middle(chart, points, trend, y)
     return _svg(chart, words, WIDTH, HEIGHT)
 
 
@@ -76,9 +90,15 @@ def pairs_chart(words: Words, before: Sequence[Point], after: Sequence[Point]) -
     chart = _chart(x, y)
     later = {point.day: point.value for point in after}
     joined = [(p.day, p.value, p.day, later[p.day]) for p in before if p.day in later]
-    _add(chart, joined, Stems("joins"))
-    _add(chart, [(p.day, p.value) for p in before], Dots("dots pulse"))
-    _add(chart, [(p.day, p.value) for p in after], Dots("rings pulse"))
+    if len(joined) <= MANY:
+        _add(chart, joined, Stems("joins"))
+        _add(chart, _places(before), Dots("dots pulse"))
+        _add(chart, _places(after), Dots("rings pulse"))
+    else:
+        _add(chart, _places(before), Dots("dots pulse faint"))
+        _add(chart, _places(after), Dots("rings pulse faint"))
+        _add(chart, _places(thinned(before, RUNS)), Line("middle"))
+        _add(chart, _places(thinned(after, RUNS)), Line("middle after"))
     return _svg(chart, words, WIDTH, HEIGHT)
 
 
@@ -101,7 +121,7 @@ def timeline(words: Words, lanes: Sequence[Lane], duration_s: float, width: int)
     for kind, rows in strokes.items():
         _add(chart, rows, Stems(kind))
     _add(chart, [(0.0, 0.0)], Line("base"))  # a chart needs a series
-    return _svg(chart, words, width, 70 + LANE_HEIGHT * top)
+    return _svg(chart, words, width, 36 + LANE_HEIGHT * top)
 
 
 # --- from leather to the page -------------------------------------------------------------
@@ -119,25 +139,50 @@ def _add(chart: Any, rows: Sequence[tuple[float, ...]], mark: Any) -> None:
         chart.add_series(leather.Series([tuple(map(float, row)) for row in rows]), mark)
 
 
-def _add_trend(chart: Any, points: Sequence[Point], trend: Trend, y: Scale) -> None:
-    """The bounds of the trend through the medians, and its line if there is a trend."""
-    low, high, slope = trend.low_per_week, trend.high_per_week, trend.per_week
-    if low is None or high is None or slope is None:
+def _places(points: Sequence[Point]) -> list[tuple[float, float]]:
+    return [(point.day, point.value) for point in points]
+
+
+def _add_bounds(chart: Any, points: Sequence[Point], trend: Trend, y: Scale) -> None:
+    """The area between the bounds of the trend, through the medians."""
+    low, high = trend.low_per_week, trend.high_per_week
+    if low is None or high is None:
         return
+    one, other = _along(points, low, y), _along(points, high, y)
+    upper = [(day, max(a, b)) for (day, a), (_, b) in zip(one, other, strict=True)]
+    lower = [(day, min(a, b)) for (day, a), (_, b) in zip(one, other, strict=True)]
+    _add(chart, [*upper, *reversed(lower)], Band("band"))
+
+
+def _along(points: Sequence[Point], per_week: float, y: Scale) -> list[tuple[float, float]]:
+    """A straight line through the medians, kept inside the chart."""
     middle_day = median(point.day for point in points)
     middle = median(point.value for point in points)
     first, last = min(p.day for p in points), max(p.day for p in points)
     days = [first + (last - first) * n / EDGE_POINTS for n in range(EDGE_POINTS + 1)]
+    values = [middle + per_week * (day - middle_day) / 7 for day in days]
+    return [(day, min(max(v, y.low), y.high)) for day, v in zip(days, values, strict=True)]
 
-    def along(per_week: float, day: float) -> float:
-        value = middle + per_week * (day - middle_day) / 7
-        return min(max(value, y.low), y.high)
 
-    lower = [(day, min(along(low, day), along(high, day))) for day in days]
-    upper = [(day, max(along(low, day), along(high, day))) for day in days]
+def _add_quartiles(chart: Any, points: Sequence[Point]) -> None:
+    """The area of the middle half of neighbouring results."""
+    size = -(-len(points) // RUNS)
+    runs = [points[start : start + size] for start in range(0, len(points), size)]
+    edges = []
+    for run in (run for run in runs if len(run) > 1):
+        low, _, high = quantiles([point.value for point in run], n=4, method="inclusive")
+        edges.append((median(point.day for point in run), low, high))
+    lower = [(day, low) for day, low, _ in edges]
+    upper = [(day, high) for day, _, high in edges]
     _add(chart, [*upper, *reversed(lower)], Band("band"))
-    if trend.verdict in (Verdict.RISING, Verdict.FALLING):
-        _add(chart, [(day, along(slope, day)) for day in days], Line("trend"))
+
+
+def _add_middle(chart: Any, points: Sequence[Point], trend: Trend, y: Scale) -> None:
+    """Of many results the line of the medians, of few the trend if there is one."""
+    if len(points) > MANY:
+        _add(chart, _places(thinned(points, RUNS)), Line("middle"))
+    elif trend.per_week is not None and trend.verdict in (Verdict.RISING, Verdict.FALLING):
+        _add(chart, _along(points, trend.per_week, y), Line("middle"))
 
 
 def _svg(chart: Any, words: Words, width: int, height: int) -> Markup:

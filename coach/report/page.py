@@ -71,7 +71,7 @@ def report(
 def _sections(
     rows: Sequence[Summary], made: Document | None, said: Sequence[str], person: str | None
 ) -> Iterator[Section]:
-    yield Section("in-short", "In short", said)
+    yield Section("in-short", "In short, as it is spoken", said)
     if made is not None:
         yield session_section(made, _session_heading(made))
         alone = person or _only(made)
@@ -110,6 +110,7 @@ def _group_section(rows: Sequence[Summary], made: Document) -> Section:
             f"person-{person['number']}",
             person_label(person),
             parts=list(_own_sections(rows, who(person), f"p{person['number']}-")),
+            closed=True,
         )
         for person in people
     ]

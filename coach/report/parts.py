@@ -44,6 +44,7 @@ class Section:
     tables: Sequence[Table] = ()
     folded: Sequence[Table] = ()  # long tables that open on demand
     parts: Sequence[Section] = ()  # sections below this one
+    closed: bool = False  # opens on demand
 
 
 def clock(seconds: float) -> str:

@@ -20,7 +20,7 @@ from coach.practice.summary import PULSE_ERROR_BPM
 from coach.records.document import Summary
 from coach.records.people import own
 from coach.records.series import contraction_points, day_of, hold_points, pulse_points
-from coach.report.charts import Words, pairs_chart, progress_chart, pulse_chart
+from coach.report.charts import MANY, Words, pairs_chart, progress_chart, pulse_chart
 from coach.report.parts import Figure, Section, Table, length, rate
 from coach.report.scales import EPOCH
 from coach.report.sentences import FREE_KINDS, TABLE_KINDS, USUAL_DAYS, holds_of, recent
@@ -90,18 +90,16 @@ def _hold_figure(rows: Sequence[Summary], name: str, kind: str, prefix: str) -> 
     found = trend(points)
     change = newest(recent(points, USUAL_DAYS))
     title = KIND_TITLES[kind]
-    text = " ".join([*_span_words(points, length), *_trend_words(found, length, "a week"),
+    text = " ".join([*_span_words(points, length), *_trend_words(points, found, "seconds"),
                      *_newest_words(change, length)])  # fmt: skip
     words = Words(f"{prefix}hold-{kind}", title, text)
-    reading = text
+    reading = f"{text} {_how_to_read(points, found)}".rstrip()
     if capped:
         reading += " Rings: ended at the limit of the plan, so the person might have held longer."
-    if found.per_week is not None:
-        reading += " The shaded area holds the trend with 95 % confidence."
     return Figure(
         words.name,
         title,
-        [progress_chart(words, free, capped, found)],
+        [progress_chart(words, free, capped, found)] if len(points) > 1 else [],
         reading,
         _hold_table(rows, name, kind, points, capped_days),
     )
@@ -157,7 +155,7 @@ def _pairs_figure(rows: Sequence[Summary], name: str, prefix: str) -> Figure | N
     late = {point.day: point.value for point in after}
     both = [late[day] - early[day] for day in early if day in late]
     title = "Pulse before and after the relaxation"
-    text = f"{len(both)} sessions with both counts."
+    text = f"Sessions with both counts: {len(both)}."
     if both:
         drop = median(both)
         small = " That is within the error of a count." if abs(drop) < PULSE_ERROR_BPM else ""
@@ -176,8 +174,11 @@ def _pairs_figure(rows: Sequence[Summary], name: str, prefix: str) -> Figure | N
             for day in sorted({*early, *late})
         ],
     )
-    reading = f"{text} Dots: before; rings: after; a line joins the counts of a session."
-    return Figure(words.name, title, [pairs_chart(words, before, after)], reading, table)
+    reading = f"{text} Dots: before; rings: after."
+    if len(both) > MANY:
+        reading += " The lines are the middle of neighbouring sessions, dashed after."
+    pictures = [pairs_chart(words, before, after)] if len({*early, *late}) > 1 else []
+    return Figure(words.name, title, pictures, reading, table)
 
 
 def _morning_figure(rows: Sequence[Summary], name: str, prefix: str) -> Figure | None:
@@ -187,14 +188,16 @@ def _morning_figure(rows: Sequence[Summary], name: str, prefix: str) -> Figure |
     found = trend(points)
     change = newest(recent(points, USUAL_DAYS))
     title = "Morning pulse"
-    parts = [*_span_words(points, _beats), *_trend_words(found, _beats, "a week")]
+    parts = [*_span_words(points, _beats), *_trend_words(points, found, "beats a minute")]
     parts += _newest_words(change, _beats, least=PULSE_ERROR_BPM)
     if found.change is not None and abs(found.change) < PULSE_ERROR_BPM:
         parts.append("The change over the whole time is smaller than the error of a count.")
     words = Words(f"{prefix}pulse-morning", title, " ".join(parts))
     lines = [(day_label(point.day), rate(point.value)) for point in points]
     table = Table("Morning pulse, beats a minute", ("Day", "Beats a minute"), lines)
-    return Figure(words.name, title, [pulse_chart(words, points, found)], words.description, table)
+    pictures = [pulse_chart(words, points, found)] if len(points) > 1 else []
+    reading = f"{words.description} {_how_to_read(points, found)}".rstrip()
+    return Figure(words.name, title, pictures, reading, table)
 
 
 def _beats(value: float) -> str:
@@ -216,17 +219,27 @@ def _span_words(points: Sequence[Point], shown: Callable[[Any], str]) -> Iterato
     )
 
 
-def _trend_words(found: Trend, shown: Callable[[Any], str], per: str) -> Iterator[str]:
+def _trend_words(points: Sequence[Point], found: Trend, unit: str) -> Iterator[str]:
     low, high = found.low_per_week, found.high_per_week
     if found.change is None or low is None or high is None:
         yield FEW
         return
-    bounds = f"between {low:+.2f} and {high:+.2f} {per} with 95 % confidence"
+    weeks = (points[-1].day - points[0].day) / 7
+    least, most = round(low * weeks) + 0, round(high * weeks) + 0
+    bounds = f"between {least:+d} and {most:+d} {unit} with 95 % confidence"
     if found.verdict is Verdict.NO_TREND:
-        yield f"No trend: {bounds}."
+        yield f"No trend: over the whole time {bounds}."
         return
     way = "Rising" if found.verdict is Verdict.RISING else "Falling"
-    yield f"{way} by about {shown(abs(found.change))} over the whole time, {bounds}."
+    yield f"{way} over the whole time by {abs(found.change):.0f} {unit}, {bounds}."
+
+
+def _how_to_read(points: Sequence[Point], found: Trend) -> str:
+    if len(points) > MANY:
+        return "The line is the middle of neighbouring results, the shaded area half of them."
+    if found.per_week is not None:
+        return "The shaded area holds the trend with 95 % confidence."
+    return ""
 
 
 def _newest_words(
