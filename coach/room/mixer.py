@@ -28,6 +28,7 @@ class Begun:
 
     at_s: float
     cue: int
+    text: str  # of its clip
 
 
 @dataclass(slots=True)
@@ -35,6 +36,7 @@ class _Part:
     """A clip with its place on the room's time line; frames count from the room's first."""
 
     cue: int
+    text: str
     samples: Audio
     start_frame: int
     fade_frame: int | None = None  # where a drop begins to fade it
@@ -96,7 +98,7 @@ class ClipMixer:
         if gain_db:
             samples = samples * np.float32(10 ** (gain_db / 20))
         start_frame = max(round(start_s * self.rate_hz), self._frame)
-        self._commands.append(_Part(cue, samples, start_frame))
+        self._commands.append(_Part(cue, clip.text, samples, start_frame))
         return start_frame / self.rate_hz
 
     def drop(self, cue: int, by_s: float | None = None) -> None:
@@ -171,7 +173,7 @@ class ClipMixer:
             return None
         if not part.begun:
             part.begun = True
-            self._begun.append(Begun(part.start_frame / self.rate_hz, part.cue))
+            self._begun.append(Begun(part.start_frame / self.rate_hz, part.cue, part.text))
         low, high = max(first, part.start_frame), min(last, end)
         if high > low:
             piece = part.samples[low - part.start_frame : high - part.start_frame]

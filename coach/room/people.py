@@ -25,11 +25,12 @@ KNOCK_OVER_SPEECH_DB = 14.0
 
 @dataclass(frozen=True, slots=True)
 class Moment:
-    """A named cue as it sounded; `end_s` is None while it does."""
+    """A named cue as it sounded; `end_s` is None while it does, `text` is what was said."""
 
     name: str
     start_s: float
     end_s: float | None = None
+    text: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,11 +140,13 @@ class People:
             if script.act.at_s is not None:
                 self._plan(script, script.act.at_s)
 
-    def reach(self, moment: str, edge: str, at_s: float) -> None:
+    def reach(self, moment: str, edge: str, at_s: float, text: str = "") -> None:
         """A moment has begun ("start") or ended ("end") at `at_s`; acts on it are planned."""
         for script in self._scripts:
             act = script.act
             if not act.after or act.edge != edge or not fnmatchcase(moment, act.after):
+                continue
+            if not act.goes_with(text):
                 continue
             script.reached += 1
             if act.takes(script.reached):

@@ -2,15 +2,18 @@
 
 An act hangs on a moment of the session (`after`, shell patterns allowed) or on a time (`at_s`).
 `nth` counts the moments that match: 1, the default, is the first, "2+" the second and all later
-ones, "each" all of them. An act without `say`, `knock` and `play` is silence. `like` names
-another scene whose keys hold where this one says nothing; of a participant in both, the acts
-after a moment replace all of the other's after that moment, and the rest is added.
+ones, "each" all of them. `hears` lets an act depend on what the coach says there, so that a
+participant says yes to the right number only. An act without `say`, `knock` and `play` is
+silence. `like` names another scene whose keys hold where this one says nothing; of a participant
+in both, the acts after a moment replace all of the other's after that moment, and the rest is
+added.
 """
 
 from __future__ import annotations
 
 import re
 from dataclasses import dataclass, field, replace
+from fnmatch import fnmatchcase
 from pathlib import Path
 from typing import Any, Literal
 
@@ -61,6 +64,7 @@ class Act:
     __pydantic_config__ = FORBID
     after: str = ""  # a moment's name or pattern: "hold:main", "clearing:*"
     edge: Literal["start", "end"] = "start"
+    hears: str = ""  # only if the coach's words match this pattern; "!..." if they do not
     nth: int | str = 1
     delay_s: float = 0.5
     at_s: float | None = None  # room time instead of a moment
@@ -92,6 +96,13 @@ class Act:
     def label(self) -> str:
         """The step's label in `after`: "main" of "hold:main"."""
         return [*self.after.split(":"), ""][1]
+
+    def goes_with(self, text: str) -> bool:
+        """Whether the act answers `text`, the words of the coach at its moment."""
+        if not self.hears:
+            return True
+        matches = fnmatchcase(text.lower(), self.hears.removeprefix("!").lower())
+        return matches is not self.hears.startswith("!")
 
     def takes(self, reached: int) -> bool:
         """Whether the act is done when its moment comes for the `reached`-th time."""

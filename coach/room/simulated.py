@@ -10,6 +10,7 @@ of the time at which the software could know it.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -98,8 +99,8 @@ class SimulatedRoom:
             name = self._names.get(begun.cue)
             if name:
                 self._open[begun.cue] = len(self.log.moments)
-                self.log.moments.append(Moment(name, begun.at_s))
-                self._people.reach(name, "start", begun.at_s)
+                self.log.moments.append(Moment(name, begun.at_s, None, begun.text))
+                self._people.reach(name, "start", begun.at_s, begun.text)
         ended = self.mixer.ended()
         for done in ended:
             self._end(done)
@@ -110,9 +111,9 @@ class SimulatedRoom:
     def _end(self, done: CueDone) -> None:
         place = self._open.pop(done.cue, None)
         if place is not None:
-            moment = self.log.moments[place]
-            self.log.moments[place] = Moment(moment.name, moment.start_s, done.at_s)
-            self._people.reach(moment.name, "end", done.at_s)
+            moment = replace(self.log.moments[place], end_s=done.at_s)
+            self.log.moments[place] = moment
+            self._people.reach(moment.name, "end", done.at_s, moment.text)
 
     def _limit(self) -> list[Event]:
         now_s = self.now_s()

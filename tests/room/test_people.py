@@ -95,6 +95,19 @@ def test_which_moments_an_act_takes(act: Act, moments: list[str], expected_s: li
     assert hall.onsets_s == pytest.approx(expected_s, abs=0.005)
 
 
+def test_an_act_may_depend_on_what_the_coach_says() -> None:
+    yes = Act(after="read", hears="*thirteen beats*", nth="each", say="yes")
+    no = Act(after="read", hears="!*thirteen beats*", nth="each", say="no, thirteen")
+    first_yes = Act(after="read", hears="*thirteen*", delay_s=1.5, say="thanks")
+    hall = Hall(yes, no, first_yes)
+    said = ["Thirty beats?", "One three, thirteen beats?", "Thirteen beats?"]
+    for second, text in zip((1, 4, 7), said, strict=True):
+        hall.run_to(second)
+        hall.people.reach("read", "start", float(second), text)
+    hall.run_to(10.0)
+    assert hall.texts == ["no, thirteen", "yes", "thanks", "yes"]
+
+
 def test_the_end_of_a_moment_is_another_edge() -> None:
     hall = Hall(Act(after="a", say="x", edge="end"))
     hall.people.reach("a", "start", 0.0)

@@ -158,7 +158,10 @@ def test_named_cues_become_moments_with_beginning_and_end() -> None:
     room.mixer.skip(2)
     room.mixer.play(3, noise_clip(9.0), 2.0)
     run_to(room, 3.0)
-    assert room.log.moments == [Moment("a", 0.1, 0.6), Moment("b", 2.0, None)]
+    assert room.log.moments == [
+        Moment("a", 0.1, 0.6, "noise"),
+        Moment("b", 2.0, None, "noise"),
+    ]
     assert [done.onset_s for done in room.log.acts] == [pytest.approx(0.85)]
 
 
