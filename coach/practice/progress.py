@@ -153,7 +153,12 @@ def sen_slopes(points: Sequence[Point]) -> list[float]:
 
 def sen_interval(points: Sequence[Point], share: float = 0.95) -> tuple[float, float]:
     """Bounds of Sen's slope per day by ranks of the slopes (Hollander, Wolfe, section 9.3)."""
-    slopes = sen_slopes(points)
+    return _interval(points, sen_slopes(points), share)
+
+
+def _interval(
+    points: Sequence[Point], slopes: Sequence[float], share: float
+) -> tuple[float, float]:
     z = NormalDist().inv_cdf((1 - share) / 2)
     values = [point.value for point in points]
     days = [point.day for point in points]
@@ -185,7 +190,7 @@ def trend(points: Iterable[Point]) -> Trend:
     if len(row) < LEAST_FOR_TREND or not slopes:
         return Trend(len(row), Verdict.TOO_FEW)
     slope = median(slopes)
-    low, high = sen_interval(used)
+    low, high = _interval(used, slopes, 0.95)
     p = trend_p([point.value for point in used])
     verdict = Verdict.NO_TREND
     if p < SIGNIFICANT and slope != 0:
