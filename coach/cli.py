@@ -6,61 +6,125 @@ import argparse
 import sys
 from collections.abc import Sequence
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from coach import __version__
 from coach.border import BadInput
 from coach.ports import VoiceError
+from coach.settings import Settings, load_settings, user_config_path
 
 if TYPE_CHECKING:
+    from coach.app.afterwards import Review
     from coach.app.equipment import Equipment
 
 BAD_INPUT = 2
+EARLY = 1
+
+# --- arguments -------------------------------------------------------------------------
 
 
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
-        prog="coach", description="Hands-free voice coach for dry breath-hold practice."
+        prog="coach",
+        description="Hands-free voice coach for dry breath-hold practice.",
+        epilog="Dry land only, lying or seated, with somebody near. Not medical advice.",
     )
     parser.add_argument("--version", action="version", version=f"coach {__version__}")
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
-
-    demo = commands.add_parser("demo", help="a whole first lesson in a simulated room")
-    demo.set_defaults(call=_demo)
-    simulate = commands.add_parser("simulate", help="run a scene file")
-    simulate.add_argument("scene", help="a file, or a name in config/scenes")
-    simulate.set_defaults(call=_simulate)
-    for sub in (demo, simulate):
-        sub.add_argument("--out", type=Path, metavar="DIR", help="write record, sound, captions")
-        _equipment_arguments(sub)
-
-    run = commands.add_parser("run", help="a live session now, through the sound card")
-    run.add_argument("plan", help="a name in config/plans, or a file")
-    run.add_argument("--participants", type=_people, default=1, metavar="N", help="1 to 20")
-    run.add_argument("--with-instructor", action="store_true", help="somebody is beside them")
-    _equipment_arguments(run)
-    run.set_defaults(call=_run)
-
-    hear = commands.add_parser("hear", help="what the ear hears in recordings")
-    hear.add_argument("files", nargs="+", metavar="FILE")
-    hear.add_argument("--grammar", help="a file of grammars/, or a path")
-    hear.add_argument("--json", action="store_true", help="one JSON object a line")
-    _equipment_arguments(hear)
-    hear.set_defaults(call=_hear)
+    _sessions(commands)
+    _listening(commands)
+    _afterwards(commands)
     return parser
 
 
-def _equipment_arguments(parser: argparse.ArgumentParser) -> None:
+def _sessions(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    demo = commands.add_parser("demo", help="a whole first lesson in a simulated room")
+    simulate = commands.add_parser("simulate", help="any scene in the simulated room")
+    simulate.add_argument("scene", metavar="SCENE", help="a file, or a name in config/scenes")
+    for sub, call in ((demo, _demo), (simulate, _simulate)):
+        sub.add_argument("--out", type=Path, metavar="DIR", help="write record, sound, captions")
+        _ours(sub, call)
+    run = commands.add_parser("run", help="a live session now, through the sound card")
+    run.add_argument("plan", metavar="PLAN", help="a name in config/plans, or a file")
+    run.add_argument("--participants", type=_people, default=(1,), metavar="N", help="1 to 20")
+    run.add_argument("--number", type=_number, metavar="K", help="the one participant's number")
+    run.add_argument("--with-instructor", action="store_true", help="somebody sits beside them")
+    _ours(run, _run)
+    _ours(
+        commands.add_parser("listen", help="stay ready: wait for the name, start by voice"), _listen
+    )
+
+
+def _listening(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    hear = commands.add_parser("hear", help="what the ear hears in recordings")
+    hear.add_argument("files", nargs="+", type=Path, metavar="FILE")
+    hear.add_argument("--grammar", metavar="G", help="a file of grammars/, or a path")
+    hear.add_argument("--json", action="store_true", help="one JSON object a line")
+    _ours(hear, _hear)
+    check = commands.add_parser("check", help="what works here, and how to mend what does not")
+    check.add_argument("--json", action="store_true", help="machine-readable")
+    check.add_argument("--no-person", action="store_true", help="nobody is there to speak")
+    check.add_argument("--store", action="store_true", help="keep what was found in your settings")
+    check.add_argument("--contact", action="store_true", help="make a test call of the contact")
+    _ours(check, _check)
+
+
+def _afterwards(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    review = commands.add_parser("review", help="the spoken summary, last session or a span")
+    how = review.add_mutually_exclusive_group()
+    how.add_argument("--text", action="store_true", help="print it (what happens without a choice)")
+    how.add_argument("--speak", action="store_true", help="through the loudspeaker")
+    how.add_argument("--wav", type=Path, metavar="FILE", help="into a sound file")
+    report = commands.add_parser("report", help="the same to look at, as one HTML file")
+    report.add_argument("--out", type=Path, default=Path("report.html"), metavar="FILE")
+    for sub, call in ((review, _review), (report, _report)):
+        _span(sub)
+        sub.add_argument("--person", metavar="WHO", help="a name or number")
+        _ours(sub, call)
+    export = commands.add_parser("export", help="the records in another form, on standard output")
+    export.add_argument("--format", choices=("csv", "json", "ics", "vtt"), required=True)
+    export.add_argument("--session", default="last", help="for vtt: which one")
+    _span(export)
+    _ours(export, _export)
+    records = commands.add_parser("records", help="list, show, correct, delete, import")
+    records.add_argument("action", choices=("list", "show", "correct", "delete", "import"))
+    records.add_argument("words", nargs="*", metavar="WORD")
+    _ours(records, _records)
+
+
+def _span(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--since", type=_day, metavar="DAY", help="such as 2026-11-01")
+    parser.add_argument("--until", type=_day, metavar="DAY")
+
+
+def _ours(parser: argparse.ArgumentParser, call: object) -> None:
+    """What every command takes."""
     parser.add_argument("--config", type=Path, metavar="FILE", help="settings of your own")
     parser.add_argument("--model", metavar="FOLDER", help="a Vosk model of your own")
     parser.add_argument("--voice", choices=("natural", "espeak"), help="how the coach speaks")
+    parser.set_defaults(call=call)
 
 
-def _people(text: str) -> int:
+def _people(text: str) -> tuple[int, ...]:
+    return tuple(range(1, _number(text) + 1))
+
+
+def _number(text: str) -> int:
     if not text.isdigit() or not 1 <= int(text) <= 20:
         raise argparse.ArgumentTypeError("must be a number from 1 to 20")
     return int(text)
+
+
+def _day(text: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError("must be a day such as 2026-11-01") from None
+
+
+# --- commands ---------------------------------------------------------------------------
 
 
 def _show(at_s: float, who: str, what: str) -> None:
@@ -68,14 +132,17 @@ def _show(at_s: float, who: str, what: str) -> None:
     print(f"{int(at_s // 60):3d}:{at_s % 60:04.1f}  {who:<6} {what}", flush=True)
 
 
-def _equipment(arguments: argparse.Namespace) -> Equipment:
-    from coach.app.equipment import Equipment
-    from coach.settings import load_settings
-
+def _settings(arguments: argparse.Namespace) -> Settings:
     settings = load_settings(arguments.config)
     if arguments.voice:
         settings = replace(settings, voice=replace(settings.voice, name=arguments.voice))
-    return Equipment.of(settings, arguments.model)
+    return settings
+
+
+def _equipment(arguments: argparse.Namespace) -> Equipment:
+    from coach.app.equipment import Equipment
+
+    return Equipment.of(_settings(arguments), arguments.model)
 
 
 def _demo(arguments: argparse.Namespace) -> int:
@@ -92,24 +159,84 @@ def _simulate(arguments: argparse.Namespace) -> int:
 def _run(arguments: argparse.Namespace) -> int:
     from coach.app.live import run_live
 
-    numbers = range(1, arguments.participants + 1)
+    numbers = (arguments.number,) if arguments.number else arguments.participants
     alone = not arguments.with_instructor
     equipment = _equipment(arguments)
     return run_live(arguments.plan, numbers, alone=alone, equipment=equipment, show=_show)
 
 
-def _hear(arguments: argparse.Namespace) -> int:
-    from coach.ear.recordings import run_hear
-    from coach.settings import load_settings
+def _listen(arguments: argparse.Namespace) -> int:
+    from coach.app.live import listen_live
 
-    code: int = run_hear(
+    return listen_live(_equipment(arguments), _show)
+
+
+def _hear(arguments: argparse.Namespace) -> int:
+    from coach.ear.model import SpeechModel, find_model
+    from coach.ear.recordings import run_hear
+
+    settings = _settings(arguments)
+    model = SpeechModel(find_model(arguments.model, settings.ear.model))
+    return run_hear(
         arguments.files,
-        grammar=arguments.grammar,
-        model=arguments.model,
-        as_json=arguments.json,
-        settings=load_settings(arguments.config).ear,
+        arguments.grammar,
+        model,
+        arguments.json,
+        settings.ear,
+        settings.listen.name,
     )
-    return code
+
+
+def _check(arguments: argparse.Namespace) -> int:
+    from coach.app.checking import check
+
+    store = (arguments.config or user_config_path()) if arguments.store else None
+    return check(
+        _settings(arguments),
+        arguments.model,
+        as_json=arguments.json,
+        ask=not arguments.no_person,
+        store=store,
+        contact=arguments.contact,
+    )
+
+
+def _made_review(arguments: argparse.Namespace) -> Review:
+    from coach.app.afterwards import Review
+
+    return Review(_settings(arguments), arguments.since, arguments.until, arguments.person)
+
+
+def _review(arguments: argparse.Namespace) -> int:
+    review = _made_review(arguments)
+    if arguments.wav:
+        review.write(arguments.wav)
+    elif arguments.speak:
+        review.speak()
+    else:
+        review.print(print)
+    return 0
+
+
+def _report(arguments: argparse.Namespace) -> int:
+    arguments.out.write_text(_made_review(arguments).page(), encoding="utf-8")
+    print(f"written: {arguments.out}")
+    return 0
+
+
+def _export(arguments: argparse.Namespace) -> int:
+    from coach.app.afterwards import export
+
+    settings = _settings(arguments)
+    span = arguments.since, arguments.until
+    sys.stdout.write(export(settings, arguments.format, *span, arguments.session))
+    return 0
+
+
+def _records(arguments: argparse.Namespace) -> int:
+    from coach.app.afterwards import records
+
+    return records(_settings(arguments), arguments.action, arguments.words, print)
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -117,16 +244,17 @@ def main(argv: Sequence[str] | None = None) -> int:
     arguments = _parser().parse_args(argv)
     try:
         code: int = arguments.call(arguments)
+        sys.stdout.flush()
     except (BadInput, VoiceError) as error:
         print(f"coach: {error}", file=sys.stderr)
         return BAD_INPUT
     except BrokenPipeError:
-        return 1
+        sys.stderr.close()
+        return EARLY
     except OSError as error:
-        what = error.strerror or str(error)
         where = f"{error.filename}: " if error.filename else ""
-        print(f"coach: {where}{what}", file=sys.stderr)
-        return 1
+        print(f"coach: {where}{error.strerror or error}", file=sys.stderr)
+        return EARLY
     return code
 
 

@@ -50,16 +50,19 @@ class Equipment:
             SpeechModel(find_model(model, settings.ear.model)),
         )
 
-    def loop(self, room: Room, player: Player, store: Timeline, show: Show) -> Loop:
-        """A loop in `room`; with an ear of its own, since a recogniser grows in long streams."""
+    def ear(self) -> Listener:
+        """A fresh ear; a recogniser grows in long streams, so no two sessions share one."""
         settings = self.settings
-        delay_s = settings.room.delay_s
-        ear = Listener(self.model, settings.ear, settings.listen.name, delay_s)
+        return Listener(self.model, settings.ear, settings.listen.name, settings.room.delay_s)
+
+    def loop(self, room: Room, player: Player, store: Timeline, show: Show) -> Loop:
+        """A loop in `room` with an ear of its own."""
+        settings = self.settings
         return Loop(
             room,
             self.voice,
             self.lines,
-            ear,
+            self.ear(),
             store,
             player,
             lead_s=settings.room.lead_s,
@@ -79,14 +82,14 @@ class Equipment:
             "participants": [{"number": p.number, "name": p.name or None} for p in people],
         }
 
-    def write_speech(self, texts: Sequence[str], path: Path) -> None:
-        """Speak texts into a sound file. Raises VoiceError, OSError."""
-        speed = self.settings.voice.speed
-        clips = [self.voice.speak(text, SPEECH_RATE_HZ, speed) for text in texts]
-        try:
-            soundfile.write(path, _joined(clips), SPEECH_RATE_HZ, format="WAV")
-        except soundfile.LibsndfileError as error:
-            raise OSError(f"{path}: {error}") from None
+
+def write_speech(voice: Voice, texts: Sequence[str], speed: float, path: Path) -> None:
+    """Speak texts into a sound file. Raises VoiceError, OSError."""
+    clips = [voice.speak(text, SPEECH_RATE_HZ, speed) for text in texts]
+    try:
+        soundfile.write(path, _joined(clips), SPEECH_RATE_HZ, format="WAV")
+    except soundfile.LibsndfileError as error:
+        raise OSError(f"{path}: {error}") from None
 
 
 def _joined(clips: Sequence[Clip]) -> Audio:

@@ -12,10 +12,11 @@ from coach.border import BadInput
 from coach.loop import Nowhere, Show
 from coach.plans import find_plan, load_plan, refuse_unsafe
 from coach.practice.conductor import Conductor
-from coach.practice.events import Errand, Event, Interrupted, Returned, Start, Told
+from coach.practice.events import Errand, Event, Interrupted, Returned, Start, Tell, Told
 from coach.practice.steward import Steward
+from coach.practice.summary import Said
 from coach.records.store import DiskStore
-from coach.report.review import review_lines
+from coach.report.review import Question, review
 from coach.room.live import LiveRoom
 from coach.settings import records_folder
 
@@ -59,9 +60,14 @@ class Sessions:
             except BadInput as refusal:
                 return Returned(self._room.now_s(), 2, _spoken(refusal))
             return Returned(self._room.now_s(), code)
+        return Told(self._room.now_s(), tuple(self._answer(errand)))
+
+    def _answer(self, errand: Tell) -> list[Said]:
+        """What the records say to a question about the person with this number."""
+        rows = self._store.library.summaries()
         today = datetime.now(UTC).astimezone().date()
-        said = review_lines(self._store.library, errand.question, today, errand.participant)
-        return Told(self._room.now_s(), tuple(said))
+        person = self._store.people.find(errand.participant).who
+        return review(rows, Question(errand.question), today, person)
 
 
 def _spoken(refusal: BadInput) -> str:
@@ -79,15 +85,13 @@ def run_live(
         return Sessions(room, store, equipment, show).run(plan, numbers, alone=alone)
 
 
-def listen_live(equipment: Equipment, show: Show, beat: Callable[[], None]) -> int:
+def listen_live(equipment: Equipment, show: Show) -> int:
     """Stay ready until somebody ends the program. Raises BadInput, OSError."""
     settings = equipment.settings
     with DiskStore(records_folder(settings)) as store, _open_room(equipment) as room:
         sessions = Sessions(room, store, equipment, show)
-        sessions.beat = beat
         loop = equipment.loop(room, Steward(settings.listen.awake_s), Nowhere(), show)
         loop.errand = sessions.errand
-        loop.beat = beat
         return loop.run()
 
 

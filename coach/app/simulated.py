@@ -10,7 +10,7 @@ from datetime import UTC, datetime
 from functools import cache
 from pathlib import Path
 
-from coach.app.equipment import Equipment, Tell, session_id
+from coach.app.equipment import Equipment, Tell, session_id, write_speech
 from coach.loop import Loop, Show
 from coach.plans import load_plan, refuse_unsafe
 from coach.ports import Voice
@@ -75,7 +75,7 @@ class Simulation:
     def _play(self, folder: Path, show: Show) -> Loop:
         started = datetime.now(UTC).astimezone()
         with DiskStore(folder / "records") as store:
-            about = self._equipment.about(self._plan, self._people)
+            about = {**self._equipment.about(self._plan, self._people), "invented": True}
             store.begin(session_id(self._plan, started), started, about)
             loop = self._equipment.loop(self.room, self.conductor, store, show)
             loop.run()
@@ -92,7 +92,8 @@ class Simulation:
         numbers = [person.number for person in self._people]
         said = summary_lines(ledger, numbers, len(numbers) > 1)
         texts = [self._equipment.lines.text(line, values) for line, values in said]
-        self._equipment.write_speech(texts, folder / "summary.wav")
+        speed = self._equipment.settings.voice.speed
+        write_speech(self._equipment.voice, texts, speed, folder / "summary.wav")
 
 
 @contextmanager
