@@ -79,10 +79,10 @@ class Alignment:
     """
 
     def __init__(self, played_hz: int, delay_s: float, block_s: float) -> None:
-        self._played_hz = played_hz
         self._delay = round((delay_s - AHEAD_S) * EAR_RATE_HZ)
         self._size = round(block_s * EAR_RATE_HZ)
         self._play_converter = _Converter(played_hz)
+        self._play_frame = 0  # the next of the room
         self._played = _Line()
         self._recorded = _Line()
         self._next = 0  # first sample of the next block
@@ -97,9 +97,11 @@ class Alignment:
         self._fed, self._shift = 0, None
         self._early.clear()
 
-    def play(self, samples: Audio) -> None:
-        """The next frames of the room, at the loudspeaker's rate."""
-        self._played.add(self._play_converter.feed(samples))
+    def play(self, samples: Audio, frame: int) -> None:
+        """What sounds from room frame `frame` on; frames left out before it were silent."""
+        silent: Audio = np.zeros(frame - self._play_frame, dtype=np.float32)
+        self._play_frame = frame + len(samples)
+        self._played.add(self._play_converter.feed(np.concatenate((silent, samples))))
 
     def record(self, samples: Audio, begun_s: float | None) -> None:
         """The next frames of the microphone.

@@ -45,6 +45,7 @@ DEAF_S = 1.0  # no piece for this long: the device is gone, whatever PortAudio s
 OPENING_S = 6.0  # how long the first sound may take
 TICK_S = 0.02  # while a device is gone
 TRY_S = 1.0  # between two attempts to open one
+NOTHING: Audio = np.zeros(0, dtype=np.float32)
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +77,7 @@ class LiveRoom:
         self._first_frame: int | None = None  # of the open microphone's, that was taken
         self._given_up = False
         self._last_s = {"input": 0.0, "output": 0.0}  # monotonic time of the last piece
+        self._looked_s = 0.0  # monotonic time of the last look at them
         self.xruns = 0
         self.pair = choose_pair(settings)
         self.rate_hz = self.pair.output_hz
@@ -163,15 +165,13 @@ class LiveRoom:
         self._blocks.extend(self._alignment.blocks())
 
     def _played(self, piece: Played) -> None:
-        self._last_s["output"] = time.monotonic()
+        self._last_s["output"] = piece.stamp.monotonic_s
         self.xruns += piece.xrun and self._clock.settled
-        if piece.lost_frames:
-            self._alignment.play(np.zeros(piece.lost_frames, dtype=np.float32))
-        self._alignment.play(piece.samples)
+        self._alignment.play(piece.samples, piece.stamp.frame)
         self._clock.add(piece.stamp, piece.xrun)
 
     def _recorded(self, piece: Recorded) -> None:
-        self._last_s["input"] = time.monotonic()
+        self._last_s["input"] = piece.stamp.monotonic_s
         self.xruns += piece.xrun and self._microphone.ready
         self._microphone.add(piece.stamp, piece.xrun)
         if shift_s := self._microphone.shift_s():
@@ -201,7 +201,7 @@ class LiveRoom:
     def _render(self, streams: Streams, frames: int) -> Rendered:
         with self._rendering:
             if streams is not self._streams or self._lost:
-                return Rendered(self.mixer.frame, np.zeros(0, dtype=np.float32))
+                return Rendered(self.mixer.frame, NOTHING)
             lost_frames = max(0, self._skip_frames)
             waited = min(frames, max(0, -self._skip_frames))
             self._skip_frames += waited - lost_frames
@@ -209,13 +209,17 @@ class LiveRoom:
                 self.mixer.render(lost_frames)
             frame = self.mixer.frame
             samples: Audio = self.mixer.render(frames - waited) * self._gain
-            return Rendered(frame, np.clip(samples, -1.0, 1.0), lost_frames)
+            return Rendered(frame, np.clip(samples, -1.0, 1.0))
 
     # --- a device goes and comes back -------------------------------------------------
 
     def _watch(self) -> Iterator[Event]:
+        """A device may go without PortAudio noticing: then its pieces stop."""
+        looked_s, self._looked_s = self._looked_s, time.monotonic()
+        if self._looked_s - looked_s > DEAF_S / 2:  # this thread was away itself, not the device
+            self._last_s = dict.fromkeys(self._last_s, self._looked_s)
         oldest = min(self._last_s, key=lambda direction: self._last_s[direction])
-        if time.monotonic() - self._last_s[oldest] > DEAF_S and self._queue.empty():
+        if self._looked_s - self._last_s[oldest] > DEAF_S and self._queue.empty():
             yield from self._lose(NOUNS["input" if oldest == "input" else "output"])
 
     def _lose(self, what: str) -> Iterator[Event]:
@@ -235,7 +239,7 @@ class LiveRoom:
             frames = round(self.heard_s() * self.rate_hz) - self.mixer.frame
             if frames > 0:
                 self.mixer.render(frames)
-                self._alignment.play(np.zeros(frames, dtype=np.float32))
+            self._alignment.play(NOTHING, self.mixer.frame)
         self._alignment.silence(self.heard_s())
         self._blocks.extend(self._alignment.blocks())
         if time.monotonic() > self._give_up_s and not self._given_up:
@@ -281,8 +285,8 @@ class LiveRoom:
         self._microphone = StreamClock(streams.pair.input_hz)
         self._alignment.open(streams.pair.input_hz)
         self._first_frame = None
-        now_s = time.monotonic()
-        self._last_s = {"input": now_s, "output": now_s}
+        self._looked_s = time.monotonic()
+        self._last_s = {"input": self._looked_s, "output": self._looked_s}
 
     def _await_first_sound(self) -> None:
         ends_s = time.monotonic() + OPENING_S

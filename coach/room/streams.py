@@ -28,11 +28,10 @@ class Stuck(BadInput):
 
 @dataclass(frozen=True, slots=True)
 class Played:
-    """Frames that were handed to the loudspeaker; `lost` ones before them never sounded."""
+    """Frames that were handed to the loudspeaker; the stamp counts room frames."""
 
     stamp: Stamp
     samples: Audio
-    lost_frames: int
     xrun: bool
 
 
@@ -61,7 +60,6 @@ class Rendered:
 
     frame: int
     samples: Audio
-    lost_frames: int = 0
 
 
 Piece = Played | Recorded | Ended
@@ -178,7 +176,7 @@ class Streams:
             return
         sounds_s = times.outputBufferDacTime + silent / self.pair.output_hz
         stamp = Stamp(rendered.frame, sounds_s, times.currentTime, time.monotonic())
-        self._put(self, Played(stamp, samples, rendered.lost_frames, bool(status)))
+        self._put(self, Played(stamp, samples, bool(status)))
 
     def _on_record(self, samples: Any, frames: int, times: Any, status: Any) -> None:
         stamp = Stamp(

@@ -33,7 +33,7 @@ def run(
     blocks: list[Block] = []
     play, record = round(size_s * PLAYED_HZ), round(size_s * recorded_hz)
     for number in range(int(seconds / size_s)):
-        alignment.play(played[number * play : (number + 1) * play])
+        alignment.play(played[number * play : (number + 1) * play], number * play)
         alignment.record(recorded[number * record : (number + 1) * record], begun_s)
         blocks += alignment.blocks()
     return blocks
@@ -85,7 +85,7 @@ def test_a_lost_piece_becomes_silence_and_moves_nothing() -> None:
     recorded = tone(16_000, 3.0)
     blocks: list[Block] = []
     for number, at in enumerate(range(0, len(recorded), 160)):
-        alignment.play(tone(PLAYED_HZ, 0.01, at / 16_000))
+        alignment.play(tone(PLAYED_HZ, 0.01, at / 16_000), at * 3)
         if not 100 <= number < 110:
             begun_s = 0.0 if number < 100 else 0.1  # the stamps tell that frames are missing
             alignment.record(recorded[at : at + 160], begun_s)
@@ -106,7 +106,7 @@ def test_two_clocks_that_part_slowly_are_kept_together_sample_by_sample() -> Non
     for number in range(round(seconds * 100)):
         at = number * 160
         played_s = number / 100 + np.arange(480) / PLAYED_HZ
-        alignment.play(np.sin(2 * np.pi * 300 * played_s).astype(np.float32))
+        alignment.play(np.sin(2 * np.pi * 300 * played_s).astype(np.float32), number * 480)
         alignment.record(recorded[at : at + 160], -drift * number / 100)
         blocks += alignment.blocks()
     late = blocks[-100:]
@@ -119,8 +119,21 @@ def test_two_clocks_that_part_slowly_are_kept_together_sample_by_sample() -> Non
 
 def test_while_nothing_is_recorded_silence_keeps_the_time() -> None:
     alignment = Alignment(PLAYED_HZ, 0.0, 0.04)
-    alignment.play(np.zeros(PLAYED_HZ, np.float32))
+    alignment.play(np.zeros(PLAYED_HZ, np.float32), 0)
     alignment.silence(1.0)
     blocks = alignment.blocks()
     assert len(blocks) >= 23
     assert not any(block.microphone.any() for block in blocks)
+
+
+def test_frames_that_never_sounded_are_silence_in_the_reference() -> None:
+    alignment = Alignment(16_000, AHEAD_S, 0.04)
+    alignment.open(16_000)
+    ones = np.ones(1600, np.float32)
+    alignment.play(ones, 0)
+    alignment.play(ones, 4800)
+    alignment.record(np.zeros(6400, np.float32), 0.0)
+    played = np.concatenate([block.played for block in alignment.blocks()])
+    assert played[:1600].all()
+    assert not played[1600:4800].any()
+    assert played[4800:6400].all()
