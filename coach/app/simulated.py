@@ -18,8 +18,10 @@ from coach.practice.conductor import Conductor
 from coach.practice.safety import Person
 from coach.practice.stage import Ledger
 from coach.practice.summary import summary_lines
+from coach.records.document import summary
 from coach.records.exports import as_vtt
 from coach.records.store import DiskStore
+from coach.report.page import report
 from coach.room.scene import Scene, find_scene, load_scene
 from coach.room.simulated import SimulatedRoom
 from coach.room.truth import Row, table, truth
@@ -92,6 +94,10 @@ class Simulation:
         numbers = [person.number for person in self._people]
         said = summary_lines(ledger, numbers, len(numbers) > 1)
         texts = [self._equipment.lines.text(line, values) for line, values in said]
+        row = summary(dict(loop.document))
+        today = datetime.now(UTC).astimezone().date()
+        page = report([row], dict(loop.document), texts, today)
+        (folder / "report.html").write_text(page, encoding="utf-8")
         speed = self._equipment.settings.voice.speed
         write_speech(self._equipment.voice, texts, speed, folder / "summary.wav")
 

@@ -1,0 +1,64 @@
+"""Every shipped scene ends as it says, and keeps nothing that is not true."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from coach.app.equipment import Equipment
+from coach.app.simulated import Simulation
+from coach.border import data_path
+from coach.room.scene import find_scene, load_scene
+from coach.room.truth import Row
+
+SCENES = sorted(data_path("config", "scenes").rglob("*.toml"))
+NAMES = [
+    path.relative_to(data_path("config", "scenes")).with_suffix("").as_posix()
+    for path in SCENES
+    if "plans" not in path.parts[-2:]
+]
+HOLD_ERROR_S = 0.15
+CALL_ERROR_S = 0.005
+
+
+def played(name: str, equipment: Equipment, out: Path) -> tuple[int, list[Row], list[str]]:
+    lines: list[str] = []
+    scene = load_scene(find_scene(name))
+    show = lambda at_s, who, what: lines.append(f"{at_s:.1f} {who} {what}")  # noqa: E731
+    code = Simulation(scene, equipment).run(out, show, lines.append)
+    rows: list[Row] = json.loads((out / "truth.json").read_text())
+    return code, rows, lines
+
+
+def wrong(row: Row) -> bool:
+    """A kept value that is not the true one; what was not kept is not wrong."""
+    if row["kept"] is None:
+        return False
+    if row["error"] is None:
+        return True
+    if row["what"].startswith("count"):
+        return row["error"] != 0
+    return abs(row["error"]) > (CALL_ERROR_S if row["what"].startswith("call") else HOLD_ERROR_S)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_scene_ends_as_it_says_and_keeps_nothing_wrong(
+    name: str, equipment: Equipment, tmp_path: Path
+) -> None:
+    code, rows, lines = played(name, equipment, tmp_path)
+    conversation = "\n".join(lines)
+    assert code == load_scene(find_scene(name)).exit_code, conversation
+    assert [row for row in rows if wrong(row)] == [], conversation
+
+
+def test_a_scene_played_twice_gives_the_same_record(equipment: Equipment, tmp_path: Path) -> None:
+    def record(out: Path) -> dict[str, object]:
+        played("stop/recovery", equipment, out)
+        made: dict[str, object] = json.loads((out / "session.json").read_text())
+        for changing in ("id", "started", "ended"):
+            made.pop(changing)
+        return made
+
+    assert record(tmp_path / "one") == record(tmp_path / "two")
