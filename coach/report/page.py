@@ -21,7 +21,7 @@ from coach.records.series import day_of, hold_points
 from coach.report.parts import UNKNOWN, Section, Table, length, rate
 from coach.report.progress_part import progress_section, pulse_section
 from coach.report.sentences import FREE_KINDS, holds_of, pulse_at
-from coach.report.session_part import day_text, person_label, session_section
+from coach.report.session_part import day_text, of_one, person_label, session_section
 
 HERE = Path(__file__).parent
 
@@ -72,19 +72,16 @@ def _sections(
     rows: Sequence[Summary], made: Document | None, said: Sequence[str], person: str | None
 ) -> Iterator[Section]:
     yield Section("in-short", "In short, as it is spoken", said)
-    if made is not None:
-        yield session_section(made, _session_heading(made))
-        alone = person or _only(made)
-        if alone:
-            yield from _own_sections(rows, alone)
-        else:
-            yield _group_section(rows, made)
+    shown = of_one(made, person) if made is not None and person else made
+    if shown is not None:
+        yield session_section(shown, f"Session of {day_text(shown['started'])}")
+    alone = person or (shown and _only(shown))
+    if alone:
+        yield from _own_sections(rows, alone)
+    elif shown is not None:
+        yield _group_section(rows, shown)
     yield Section("cautions", "Before the next practice", cautions=CAUTIONS)
     yield Section("method", "How the numbers were made", METHOD)
-
-
-def _session_heading(made: Document) -> str:
-    return f"Session of {day_text(made['started'])}"
 
 
 def _only(made: Document) -> str | None:
@@ -142,7 +139,7 @@ def _group_table(rows: Sequence[Summary], row: Summary) -> Table:
                 rate(pulse_at(row, number, "relaxed")),
             )
         )
-    heads = ("Person", "Holds", "Own middle before", "Check-ins", "Pulse before", "Pulse after")
+    heads = ("Person", "Holds", "Own earlier median", "Check-ins", "Pulse before", "Pulse after")
     return Table("Everybody in this session", heads, lines)
 
 

@@ -159,7 +159,7 @@ def _pairs_figure(rows: Sequence[Summary], name: str, prefix: str) -> Figure | N
     if both:
         drop = median(both)
         small = " That is within the error of a count." if abs(drop) < PULSE_ERROR_BPM else ""
-        text += f" In the middle of them the second count is {drop:+.0f} beats a minute.{small}"
+        text += f" The median difference is {drop:+.0f} beats a minute.{small}"
     words = Words(f"{prefix}pulse-pairs", title, text)
     table = Table(
         title,

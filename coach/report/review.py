@@ -107,6 +107,12 @@ def person_named(rows: Sequence[Summary], text: str) -> str:
     raise BadInput(f"{text}: nobody of that name or number here; known: {', '.join(known)}")
 
 
+def last_session(rows: Sequence[Summary], person: str | None) -> str | None:
+    """The id of the newest session, of `person` if one is named; None without any."""
+    mine = [row for row, _ in own(rows, person)] if person else list(rows)
+    return mine[-1]["id"] if mine else None
+
+
 # --- one session ------------------------------------------------------------------------
 
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
-from coach.records.document import Document
+from coach.records.document import LISTS, Document, who
 from coach.report.charts import WIDE, WIDTH, Lane, Words, timeline
 from coach.report.parts import UNKNOWN, Figure, Section, Table, clock, length, rate
 from coach.report.sentences import UNWELL
@@ -44,6 +44,35 @@ def session_section(made: Document, heading: str = "The session") -> Section:
     )
 
 
+def of_one(made: Document, name: str) -> Document | None:
+    """The session as far as it concerns one person; None if they were not there.
+
+    Of a group only their own values and words are left, and the time calls: what the coach
+    said to the others is the others'.
+    """
+    numbers = [person["number"] for person in made["participants"] if who(person) == name]
+    if not numbers or len(made["participants"]) == 1:
+        return made if numbers else None
+    number = numbers[0]
+    own = {
+        part: [value for value in made[part] if value["participant"] in (number, None)]
+        for part in LISTS.values()
+    }
+    keys = {value["key"] for values in own.values() for value in values}
+    words = [
+        cue
+        for cue in made["timeline"]
+        if cue["line"] == TIME_CALL or cue["who"] == f"participant {number}"
+    ]
+    return {
+        **made,
+        **own,
+        "participants": [p for p in made["participants"] if p["number"] == number],
+        "timeline": words,
+        "corrections": {k: was for k, was in made["corrections"].items() if k in keys},
+    }
+
+
 def person_label(person: Mapping[str, Any]) -> str:
     """Number and name, as the group knows somebody."""
     name = person["name"]
@@ -60,8 +89,8 @@ def _facts(made: Document) -> Iterator[tuple[str, str]]:
     yield "Day", f"{day_text(made['started'])}, {made['started'][11:16]}"
     yield "Plan", made["plan"] or UNKNOWN
     yield "Length", clock(made["duration_s"])
-    yield "People", "; ".join(person_label(person) for person in made["participants"])
     yield "Ended", made["outcome"]["reason"]
+    yield "People", "; ".join(person_label(person) for person in made["participants"])
 
 
 def session_cautions(made: Document) -> Iterator[str]:
