@@ -40,7 +40,7 @@ class Activity:
         if self.active:
             self.active = self.level_db > self.floor_db + STAY_DB
         else:
-            self.active = sum(self._recent) >= self._needed
+            self.active = bool(self._levels) and sum(self._recent) >= self._needed
 
     @property
     def onset_back_frames(self) -> int:

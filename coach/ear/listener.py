@@ -16,7 +16,7 @@ import numpy as np
 from coach.ear.activity import Activity
 from coach.ear.grammar import Grammar, Meaning, grammar_path, load_grammar
 from coach.ear.knocks import Knock, KnockDetector
-from coach.ear.model import UNKNOWN, SpeechModel
+from coach.ear.model import SpeechModel
 from coach.ear.own_voice import DELAY_S, FRAME, OwnVoice
 from coach.ear.understanding import Understood, stopping_words, understand
 from coach.ear.utterance import Utterance, Word
@@ -31,6 +31,10 @@ LONGEST_S = 8.0
 SPEECH_S = 0.25  # sound shorter than this is not called unclear speech
 ASK_AGAIN_S = 2.0  # least time between two `Unclear`
 MOST_OWN = 0.4  # an answer may begin so far inside the coach's own words
+# How dear it is to hear other speech where a phrase fits half (SpeechModel.unknown). Chosen on
+# people of the development set: number words are short, so other words fit them easily.
+UNKNOWN_COST = 2
+UNKNOWN_COST_OF_COUNTS = 0
 ONSET_NEAR_S = 0.3  # how far the recogniser's first word may lie from the rise in level
 GAP_S = 0.02  # blocks further apart than this do not belong together
 
@@ -80,7 +84,9 @@ class Listener:
         """See Ear. `situation` may also be the path of a grammar file."""
         grammar = load_grammar(grammar_path(situation), self._name_of_coach)
         self._grammar = self._model.usable(grammar)
-        self._phrases = [*self._grammar.meanings, UNKNOWN]
+        counts = any(m.number is not None for m in self._grammar.meanings.values())
+        unknown = self._model.unknown(UNKNOWN_COST_OF_COUNTS if counts else UNKNOWN_COST)
+        self._phrases = [*self._grammar.meanings, unknown]
         self._knocks = KnockDetector(knocks if self._settings.knocks else Knocks.OFF)
         self._knocks_from_s = self._now_s
         if self._speech is not None:  # what is being said belongs to the new situation

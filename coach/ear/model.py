@@ -53,6 +53,15 @@ class SpeechModel:
         """The words that the model does not know."""
         return sorted(set(words) - self._words)
 
+    def unknown(self, cost: int) -> str:
+        """The word that stands for anything else, at the cost nearest to `cost`.
+
+        The shipped model has several: at +3 other speech is most easily taken for a phrase,
+        at -2 a phrase most easily for other speech; `[unk]` is 0, and all that others have.
+        """
+        word = f"[unk{cost:+d}]"
+        return word if word in self._words else UNKNOWN
+
     def recogniser(self, phrases: Iterable[str]) -> vosk.KaldiRecognizer:
         """A recogniser of the phrases at EAR_RATE_HZ; words the model lacks are left out."""
         recogniser = vosk.KaldiRecognizer(self._model, EAR_RATE_HZ, json.dumps(list(phrases)))
