@@ -11,6 +11,7 @@ something holds `lock`; reading needs no lock because files are replaced whole.
 
 from __future__ import annotations
 
+import gc
 import os
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
@@ -54,14 +55,19 @@ class Library:
     # --- the lock -----------------------------------------------------------------
 
     def lock(self) -> None:
-        """Keep other coaches from writing. Raises BadInput if one is at it, OSError."""
-        make_folder(self.folder)
+        """Keep other coaches from writing. Raises BadInput if one is at it or nobody can."""
         try:
+            make_folder(self.folder)
             self._lock.acquire(blocking=False)
         except Timeout:
             raise BadInput(
                 f"{self.folder}: another coach is keeping records here; end it first, or name "
                 "another folder under [records] in the configuration"
+            ) from None
+        except OSError as error:
+            raise BadInput(
+                f"{self.folder}: records cannot be written here ({error.strerror}); name another "
+                "folder under [records] in the configuration"
             ) from None
 
     def unlock(self) -> None:
@@ -104,10 +110,9 @@ class Library:
         """Summaries of the sessions that started from `since` to `until`, oldest first."""
         first = since.strftime("%Y-%m") if since else ""
         last = until.strftime("%Y-%m") if until else "9999-99"
-        found: list[Summary] = []
-        for month in self._months():
-            if first <= month <= last:
-                found += self._month(month)
+        months = [month for month in self._months() if first <= month <= last]
+        with _no_collecting():
+            found = [row for month in months for row in self._month(month)]
         low, high = str(since or ""), str(until or "9999")
         chosen = [item for item in found if low <= item["started"][:10] <= high]
         return sorted(chosen, key=lambda item: datetime.fromisoformat(item["started"]))
@@ -238,6 +243,18 @@ class Library:
     def aside(self) -> Iterable[Path]:
         """The damaged files."""
         return sorted(self._aside.glob("*")) if self._aside.is_dir() else []
+
+
+@contextmanager
+def _no_collecting() -> Iterator[None]:
+    """Ten years are a million small objects, none of them garbage: do not look for any."""
+    collecting = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if collecting:
+            gc.enable()
 
 
 def _state(path: Path) -> str:

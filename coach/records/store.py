@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 import sys
 from collections.abc import Mapping
+from contextlib import suppress
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -85,8 +86,14 @@ class DiskStore:
         self._append(keep_entry(kept), sync=True)
 
     def said(self, start_s: float, end_s: float, line: str, text: str, who: str = "coach") -> None:
-        """Add to the timeline; goes to the disk with the next kept value. Raises OSError."""
-        self._append(said_entry(start_s, end_s, line, text, who), sync=False)
+        """Add to the timeline; synced with the next kept value.
+
+        A full disk stops no session for a caption: it then waits in memory for the end.
+        """
+        entry = said_entry(start_s, end_s, line, text, who)
+        with suppress(OSError):
+            self._running().append(entry, sync=False)
+        self._entries.append(entry)
 
     def finish(self, ended_s: float, code: int, reason: str) -> Document:
         """Move the session into the library; returns its document. Raises OSError.
@@ -134,18 +141,28 @@ class DiskStore:
 
     def _take_in(self) -> None:
         for path in sorted(self._journals.glob("*.jsonl")):
-            entries, damaged = read_journal(path)
-            if entries:
-                made = document(entries)
-                self._admit(made)
+            try:
+                self._take_in_one(path)
+            except OSError as error:
+                self._tell(
+                    f"{path}: this session cannot be taken in now ({error.strerror}); it stays "
+                    "there for the next time"
+                )
+
+    def _take_in_one(self, path: Path) -> None:
+        entries, damaged = read_journal(path)
+        if entries:
+            made = document(entries)
+            self._admit(made)
+            if made["outcome"]["reason"] == "interrupted":
                 self._tell(
                     f"{made['id']}: this session was interrupted; what it had kept was taken in"
                 )
-            if damaged:
-                aside = self.library.set_aside(path)
-                self._tell(f"{path}: has damaged lines; the file is kept as {aside}")
-            else:
-                remove(path)
+        if damaged:
+            aside = self.library.set_aside(path)
+            self._tell(f"{path}: has damaged lines; the file is kept as {aside}")
+        else:
+            remove(path)
 
 
 class MemoryStore:
