@@ -261,11 +261,12 @@ class Conductor:
 
     def _skip(self) -> None:
         assert self._act is not None
-        coming = self._queue[0] if self._queue and not _last_words(self._act) else None
+        resting = self.phase is Phase.SPEAKING and not _last_words(self._act)
+        coming = self._queue[0] if self._queue else None
         if self._act.may_skip:
             self.stage.note("skipped")
             self._leave_for_next()
-        elif isinstance(coming, Hold):
+        elif resting and isinstance(coming, Hold):
             self._skip_hold(coming)
         else:
             self.stage.say("cannot_skip", rank=Rank.TALK)
