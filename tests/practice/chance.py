@@ -79,6 +79,8 @@ class Session:
         self.ended_s: float | None = None  # when the last hold was over
         self.room_lost = False
         self.events = 0
+        self.list_heard = False  # the list of conditions was read out to its end
+        self.refused = False
 
     # --- fate -----------------------------------------------------------------------------
 
@@ -126,7 +128,8 @@ class Session:
                 if len(self.people) > 1:
                     who = self.random.choice([*range(1, len(self.people) + 1), None])
                     return self.heard("done", who=who)
-                return self.random.choice([self.heard("done"), Knocked(self.now_s, self.now_s, 2)])
+                knocks = Knocked(self.now_s, self.now_s, 2)
+                return knocks if self.random.random() < 0.5 else self.heard("done")
             case "check-in":
                 return self.heard("okay")
             case "number" if self.asked.startswith("pulse_read"):
@@ -157,15 +160,17 @@ class Session:
             return RoomBack(self.now_s)
         if pick < 0.88:
             return Begin(self.now_s)
-        if pick < 0.94:  # a cue that is nobody's, or comes back as the wrong kind
-            cue = self.random.choice([0, 10**6, *self.waits, *self.sounds])
-            wrong = [CueDone(self.now_s, cue, self.now_s), CueDue(self.now_s, cue)]
-            return wrong[cue in self.sounds]
+        if pick < 0.94:  # a cue that is over or was dropped, or nobody's
+            out = self.waits.keys() | self.sounds.keys()
+            cue = self.random.choice([0, 10**6, *(self.cues - out)])
+            if self.random.random() < 0.5:
+                return CueDue(self.now_s, cue)
+            return CueDone(self.now_s, cue, self.random.choice([None, self.now_s]))
         if pick < 0.998:
             return self.next_cue()
-        return self.random.choice(
-            [KeepFailed(self.now_s, "no space left"), Interrupted(self.now_s)]
-        )
+        if pick < 0.999:
+            return KeepFailed(self.now_s, "no space left")
+        return Interrupted(self.now_s)
 
     def next_cue(self) -> Event:
         """The room's next own event, in the order of time."""
@@ -177,9 +182,10 @@ class Session:
             if due is None or self.waits[due] > begins_s + 0.5:
                 del self.sounds[cue]
                 self.now_s = begins_s
-                if self.random.random() < 0.03:
+                if effect.at_s is not None and self.random.random() < 0.03:
                     return CueDone(self.now_s, cue, None, complete=False)
                 self.now_s += 0.5
+                self.sounded(effect)
                 return CueDone(self.now_s, cue, begins_s)
         if due is None:  # nothing is out: time passes
             self.now_s += 1.0
@@ -214,6 +220,9 @@ class Session:
                 self.waits[effect.cue] = effect.at_s
             case Drop():
                 self.waits.pop(effect.cue, None)
+                cut = self.sounds.pop(effect.cue, None)
+                if cut is not None and (cut.at_s or 0.0) <= self.now_s:
+                    self.sounded(cut)
             case Listen():
                 self.situation = effect.situation
             case Finish():
@@ -221,21 +230,31 @@ class Session:
             case _:
                 pass
 
+    def sounded(self, effect: Say | Sound) -> None:
+        match effect:
+            case Say(line="clear_list"):
+                self.list_heard = True
+            case Say(line="full_breath_in"):
+                self.full_breaths += 1
+                assert self.full_breaths <= self.limits.full_breaths
+
     def look(self, effect: Effect) -> None:
         match effect:
             case Say() | Sound() | Wait():
                 assert effect.cue not in self.cues, "a cue is used twice"
                 self.cues.add(effect.cue)
         match effect:
-            case Say(line="full_breath_in"):
-                self.full_breaths += 1
-                assert self.full_breaths <= self.limits.full_breaths
             case Say(line="time_call"):
                 self.look_at_call(effect)
             case Say(line="hold_ended" | "hold_cap"):
                 self.ended_s, self.hold_since_s = self.now_s, None
             case Say(line="check_in" | "check_in_number") if self.ended_s is not None:
                 assert self.now_s - self.ended_s >= self.limits.watch_s - EXACT_S
+            case Say(line=line) if line.startswith("refused_"):
+                self.refused = True
+            case Say(line="clear_any_of_these"):
+                assert self.list_heard, "asked about conditions that nobody has heard"
+                self.asked = effect.line
             case Say(line=line) if line.startswith(("clear_", "pulse_", "whose_")):
                 self.asked = line
             case Sound(name="hold"):
@@ -248,6 +267,7 @@ class Session:
     def look_at_mark(self, mark: Sound) -> None:
         """Nobody holds without every safe answer, nor before the rest is over."""
         assert mark.at_s is not None
+        assert not self.refused
         answers = {
             (a.question, a.participant): a.answer
             for a in self.kept.values()

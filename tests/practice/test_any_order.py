@@ -27,11 +27,11 @@ from coach.practice.events import (
     Unclear,
 )
 from coach.practice.kept import Hold
-from coach.practice.plan import Plan
+from coach.practice.plan import BreatheUp, Plan
 from coach.practice.safety import Person
 from coach.practice.words import Command
 from tests.practice.chance import Session
-from tests.practice.plans import shipped
+from tests.practice.plans import CLEARING, RECOVERY, hold, plan, shipped
 
 SESSIONS = 10_000
 CHUNKS = 10
@@ -52,12 +52,21 @@ def people_of(random: Random, most: int) -> list[Person]:
 def session(seed: int) -> Session:
     """The session of this seed."""
     random = Random(seed)
-    plan, most, alone = random.choice(KINDS)
+    lesson, most, alone = random.choice(KINDS)
     calm = random.choice([0.5, 0.8, 0.95, 0.99, 1.0])
     people = people_of(random, most)
-    return Session(plan, people, random, alone=alone and len(people) == 1, calm=calm)
+    return Session(lesson, people, random, alone=alone and len(people) == 1, calm=calm)
 
 
+# nothing between clearing and hold, no rest, as many full breaths as can be
+DENSE = plan(
+    CLEARING,
+    hold("one", wait_for_start=False, lead_in=""),
+    RECOVERY,
+    BreatheUp("breathe-up", "two", 26.0, full_breaths=2),
+    hold("two", wait_for_start=False),
+    RECOVERY,
+)
 KINDS: list[tuple[Plan, int, bool]] = [
     (shipped("first-lesson"), 1, True),
     (shipped("first-lesson"), 3, False),
@@ -67,6 +76,8 @@ KINDS: list[tuple[Plan, int, bool]] = [
     (shipped("comfort-hold"), 1, True),
     (shipped("pulse-practice"), 2, False),
     (shipped("morning-pulse"), 1, True),
+    (DENSE, 1, True),
+    (DENSE, 3, False),
 ]
 
 
@@ -129,9 +140,9 @@ def test_no_event_at_any_time_raises(
     kind: int, count: int, willing: int, events: list[Event]
 ) -> None:
     """From any point of a session, with times that jump back and forth and cues of any kind."""
-    plan, most, alone = KINDS[kind]
+    lesson, most, alone = KINDS[kind]
     people = [Person(n, best_s=180.0, cleared=True) for n in range(1, 1 + min(count, most))]
-    one = Session(plan, people, Random(willing), alone=alone and len(people) == 1, calm=1.0)
+    one = Session(lesson, people, Random(willing), alone=alone and len(people) == 1, calm=1.0)
     one.give(Begin(0.0))
     for _ in range(willing):
         if one.finish is None:
