@@ -10,6 +10,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Protocol
 
+from coach.ear.own_words import OwnWords
 from coach.ports import Block, Clip, Ear, Room, Voice
 from coach.practice.events import (
     Adjust,
@@ -66,13 +67,6 @@ class Timeline(Protocol):
         """Close the session; returns its document."""
 
 
-class OwnWords(Protocol):
-    """An ear that can be told what the coach is saying."""
-
-    def saying(self, text: str, start_s: float, end_s: float) -> None:
-        """Between these times `text` sounds in the room."""
-
-
 class Player(Protocol):
     """The core: a conductor, or the steward between sessions."""
 
@@ -125,6 +119,7 @@ class Loop:
     _volume_db: float = 0.0
     _texts: dict[int, tuple[str, str]] = field(default_factory=dict)
     _speaker: Speaker | None = None
+    _own: OwnWords = field(default_factory=OwnWords)
     _over_s: float = 0.0
 
     def run(self) -> int:
@@ -135,6 +130,8 @@ class Loop:
             if isinstance(item, Block):
                 self.beat()
                 for heard in self.ear.feed(item):
+                    if isinstance(heard, Heard) and self._own.explain(heard):
+                        continue
                     self._notice(heard)
                     self._decide(heard)
             elif not (isinstance(item, CueDue) and self._speaker.due(item)):
@@ -150,7 +147,13 @@ class Loop:
         return code
 
     def _fresh_speaker(self) -> Speaker:
-        return Speaker(self.room.mixer, self.room.calendar, self.room.now_s, self.lead_s)
+        speaker = Speaker(self.room.mixer, self.room.calendar, self.room.now_s, self.lead_s)
+        speaker.begins = self._begins
+        return speaker
+
+    def _begins(self, cue: int, start_s: float, end_s: float) -> None:
+        _, text = self._texts.get(cue, ("", ""))
+        self._own.sounding(text, start_s, end_s)
 
     def _silent(self) -> bool:
         return not self._texts or self.room.now_s() > self._over_s + LAST_WORDS_S

@@ -46,6 +46,7 @@ class Speaker:
         self._timed: dict[int, _Turn] = {}  # not yet handed over
         self._playing: dict[int, _Turn] = {}  # in the mixer
         self._free_s = 0.0  # when the last clip ended or will have faded
+        self.begins: Callable[[int, float, float], None] = lambda *_: None  # cue, start, end
 
     def say(
         self,
@@ -130,6 +131,7 @@ class Speaker:
         turn.start_s = self._mixer.play(turn.cue, turn.clip, start_s, turn.gain_db)
         turn.end_s = turn.start_s + turn.clip.duration_s
         self._playing[turn.cue] = turn
+        self.begins(turn.cue, turn.start_s, turn.end_s)
 
     def _advance(self) -> None:
         """Begin the first waiting clip if the voice is free and it is over before any mark."""
