@@ -1,0 +1,91 @@
+"""Sessions of plans in one open room on one store, and the errands of the steward."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from datetime import UTC, datetime
+
+from coach.app.equipment import Equipment, session_id
+from coach.border import BadInput
+from coach.loop import Loop, Show, nothing
+from coach.plans import find_plan, load_plan, refuse_unsafe
+from coach.ports import Room
+from coach.practice.conductor import Conductor
+from coach.practice.events import Errand, Event, Returned, Start, Tell, Told
+from coach.practice.kept import Kept
+from coach.practice.summary import Said
+from coach.records.store import DiskStore
+from coach.report.review import Question, review
+
+CUES_A_SESSION = 1_000_000  # cue numbers of one session never meet those of another
+
+Clock = Callable[[], datetime]  # local time with its zone
+
+
+def local_now() -> datetime:
+    """The time of day here."""
+    return datetime.now(UTC).astimezone()
+
+
+class Sessions:
+    """Runs plans; `kept` is what they kept, `beat` is called for every block of sound."""
+
+    def __init__(
+        self,
+        room: Room,
+        store: DiskStore,
+        equipment: Equipment,
+        show: Show,
+        clock: Clock = local_now,
+    ) -> None:
+        self._room = room
+        self._store = store
+        self._equipment = equipment
+        self._show = show
+        self._clock = clock
+        self._count = 0
+        self.kept: list[Kept] = []
+        self.beat: Callable[[], None] = nothing
+        self.invented = False
+
+    def run(self, plan_name: str, numbers: Sequence[int], *, alone: bool) -> int:
+        """One session; returns its exit code. Raises BadInput, OSError."""
+        path = find_plan(plan_name)
+        plan = load_plan(path)
+        started = self._clock()
+        group = [(number, None) for number in numbers]
+        people = self._store.people.for_session(group, started.date())
+        limits = self._equipment.limits
+        refuse_unsafe(plan, str(path), people, limits, alone=alone)
+        self._count += 1
+        first_cue = self._count * CUES_A_SESSION
+        conductor = Conductor(plan, people, limits, alone=alone, first_cue=first_cue)
+        about = {**self._equipment.about(plan, people), "invented": self.invented}
+        self._store.begin(session_id(plan, started), started, about)
+        loop: Loop = self._equipment.loop(self._room, conductor, self._store, self._show)
+        loop.beat = self.beat
+        try:
+            return loop.run()
+        finally:
+            self.kept += conductor.kept
+
+    def errand(self, errand: Errand) -> Event:
+        """What the steward sends for."""
+        if isinstance(errand, Start):
+            try:
+                code = self.run(errand.plan, errand.participants, alone=errand.alone)
+            except BadInput as refusal:
+                return Returned(self._room.now_s(), 2, _spoken(refusal))
+            return Returned(self._room.now_s(), code)
+        return Told(self._room.now_s(), tuple(self._answer(errand)))
+
+    def _answer(self, errand: Tell) -> list[Said]:
+        """What the records say to a question about the person with this number."""
+        rows = self._store.library.summaries()
+        person = self._store.people.find(errand.participant).who
+        return review(rows, Question(errand.question), self._clock().date(), person)
+
+
+def _spoken(refusal: BadInput) -> str:
+    """The reason without the place in the file."""
+    return str(refusal).rsplit(": ", 1)[-1]
