@@ -195,10 +195,8 @@ class Listener:
 
     def _stopping(self, speech: _Speech, words: list[Word]) -> list[EarEvent]:
         """Stopping words, wherever they stand."""
-        found = stopping_words(words, self._grammar)
-        if found is None or found.confidence < self._settings.minimum_confidence:
-            return []
-        return self._report(speech, found)
+        found = stopping_words(words, self._grammar, self._settings.minimum_confidence)
+        return [] if found is None else self._report(speech, found)
 
     def _answer(self, speech: _Speech, found: Understood) -> list[EarEvent]:
         if self._own_share(*self._span_s(speech, found)) > MOST_OWN:

@@ -56,12 +56,14 @@ def understand(words: Sequence[Word], grammar: Grammar) -> Understood | None:
     return _as_phrase(known, grammar)
 
 
-def stopping_words(words: Sequence[Word], grammar: Grammar) -> Understood | None:
-    """The last stretch of words that stops something, longest first, whatever is around it."""
+def stopping_words(
+    words: Sequence[Word], grammar: Grammar, least_confidence: float
+) -> Understood | None:
+    """The longest of the last stretches of sure words that stop something, amid whatever."""
     for last in range(len(words), 0, -1):
         for first in range(last):
             found = _as_phrase(words[first:last], grammar)
-            if found is not None and found.stops:
+            if found is not None and found.stops and found.confidence >= least_confidence:
                 return found
     return None
 
