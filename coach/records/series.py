@@ -9,8 +9,11 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import date, datetime
 from statistics import fmean
+from typing import Any
 
 from coach.practice.progress import Point
+from coach.practice.proposal import NO_ANSWER, Practice
+from coach.practice.safety import UNWELL_ANSWERS
 from coach.records.document import Summary
 from coach.records.people import counts, own
 
@@ -61,3 +64,30 @@ def contraction_points(rows: Iterable[Summary], name: str, kind: str) -> list[Po
         if holds and holds[0]["first_contraction_s"] is not None:
             points.append(Point(day_of(row["started"]), holds[0]["first_contraction_s"]))
     return points
+
+
+def practices(rows: Iterable[Summary], name: str) -> tuple[Practice, ...]:
+    """The sessions of somebody as practice.proposal takes them."""
+    return tuple(_practice(row, number) for row, number in own(rows, name))
+
+
+def _practice(row: Summary, number: int) -> Practice:
+    holds = [hold for hold in row["holds"] if hold["participant"] == number]
+    good = [hold for hold in holds if counts(hold)]
+    relaxed = [hold for hold in holds if hold["kind"] == "relaxed"][:1]
+    return Practice(
+        on=datetime.fromisoformat(row["started"]).date(),
+        plan=row["plan"],
+        held=bool(holds),
+        relaxed_s=next((hold["duration_s"] for hold in relaxed if counts(hold)), None),
+        longest_s=max((hold["duration_s"] for hold in good), default=None),
+        trouble=_trouble(holds, [n["what"] for n in row["notes"] if n["participant"] == number]),
+    )
+
+
+def _trouble(holds: list[dict[str, Any]], notes: list[str]) -> str:
+    """The gravest thing that was said, or that no answer came after a hold."""
+    said = {*(hold["check_in"] for hold in holds), *notes}
+    if "alarm" in said:
+        said.add(NO_ANSWER)
+    return next((what for what in ("fainted", *UNWELL_ANSWERS, NO_ANSWER) if what in said), "")
