@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import cache
+from typing import Any, Literal
 
 from coach.border import data_path
 from coach.plans import load_plan
@@ -27,19 +28,22 @@ def plan(*parts: steps.Step) -> steps.Plan:
     return steps.Plan("short", "Short", parts)
 
 
-def hold(label: str = "one", cap_s: float = 120.0, **given: object) -> steps.Hold:
+def hold(label: str = "one", cap_s: float = 120.0, **given: Any) -> steps.Hold:
     """A hold that begins on the word."""
-    step = {"step": "hold", "label": label, "hold": "relaxed", "cap_s": cap_s} | given
-    return steps.Hold(**step)  # type: ignore[arg-type]
+    step: dict[str, Any] = {"step": "hold", "label": label, "hold": "relaxed", "cap_s": cap_s}
+    return steps.Hold(**(step | given))
 
 
-def one_hold(**given: object) -> steps.Plan:
+def one_hold(**given: Any) -> steps.Plan:
     """Clearing, one hold, recovery."""
-    return plan(CLEARING, hold(**given), RECOVERY)  # type: ignore[arg-type]
+    return plan(CLEARING, hold(**given), RECOVERY)
 
 
 def count(
-    label: str = "before", window_s: float = 15.0, place: str = "before", by: str = "count"
+    label: str = "before",
+    window_s: float = 15.0,
+    place: str = "before",
+    by: Literal["count", "tap"] = "count",
 ) -> steps.PulseCount:
     """A pulse count."""
-    return steps.PulseCount("pulse-count", label, place, window_s, by)  # type: ignore[arg-type]
+    return steps.PulseCount("pulse-count", label, place, window_s, by)
