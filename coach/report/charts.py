@@ -191,7 +191,8 @@ def _svg(chart: Any, words: Words, width: int, height: int) -> Markup:
         {
             "viewBox": f"0 0 {width} {height}",
             "role": "img",
-            "aria-labelledby": f"{words.name}-title {words.name}-text",
+            "aria-labelledby": f"{words.name}-title",
+            "aria-describedby": f"{words.name}-text",
             "class": "wide" if width == WIDE else "chart",
         },
     )
