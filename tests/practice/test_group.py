@@ -1,0 +1,327 @@
+"""Three people around one loudspeaker: everybody has a number, nobody is guessed."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from coach.practice.events import Knocks, Listen, Say
+from coach.practice.kept import Hold
+from coach.practice.safety import Person
+from tests.practice.plans import count, one_hold, plan, shipped
+from tests.practice.rehearsal import Rehearsal, Reply, cooperative, heard, unclear
+
+NUMBERS = (1, 2, 3)
+GROUP = [Person(number) for number in NUMBERS]
+
+
+def everybody(labels: tuple[str, ...] = ("one",)) -> dict[str, tuple[float, Reply]]:
+    """All are cleared and well; nobody has ended a hold yet."""
+    always = {k: v for k, v in cooperative(labels).items() if not k.startswith("hold")}
+    for number in NUMBERS:
+        always[f"clearing:any-of-these:{number}"] = (0.5, heard("no"))
+        for label in labels:
+            always[f"check-in:{label}:{number}"] = (1.0, heard("okay"))
+    return always
+
+
+def held(
+    *turns: tuple[float, Reply],
+    answers: dict[str, list[tuple[float, Reply]]] | None = None,
+    **kw: Any,
+) -> Rehearsal:
+    """What is heard so long after the mark."""
+
+    def fresh() -> Rehearsal:
+        always = everybody() | kw
+        return Rehearsal(one_hold(), answers or {}, people=GROUP, alone=False, always=always)
+
+    mark_s = fresh().run().time_of("hold")
+    session = fresh()
+    for after_s, reply in turns:
+        session.at(mark_s + after_s, reply)
+    return session.run()
+
+
+def up(number: int | None) -> Reply:
+    return heard("done", who=number)
+
+
+def test_each_call_with_a_number_ends_that_persons_hold() -> None:
+    session = held((31.0, up(2)), (44.4, up(3)), (52.0, up(1)))
+    assert session.ends == {("one", 1): 52.0, ("one", 2): 31.0, ("one", 3): 44.4}
+    assert session.lines.count("hold_ended") == 1
+    assert session.lines.count("heard") == 3
+    assert "whose_time" not in session.lines
+
+
+def test_calls_go_on_until_the_last_one_is_up() -> None:
+    session = held((31.0, up(2)), (44.4, up(3)), (72.0, up(1)))
+    assert [said for _, said in session.calls] == [10, 20, 30, 40, 50, 60, 70]
+
+
+def test_the_last_one_needs_no_number() -> None:
+    session = held((31.0, up(2)), (44.4, up(3)), (52.0, up(None)))
+    assert session.ends[("one", 1)] == 52.0
+    assert "whose_time" not in session.lines
+
+
+def test_the_first_call_of_a_number_counts() -> None:
+    session = held((31.0, up(2)), (35.0, up(2)), (44.4, up(3)), (52.0, up(1)))
+    assert session.ends[("one", 2)] == 31.0
+
+
+def test_a_number_that_nobody_has_ends_nobodys_hold() -> None:
+    session = held((31.0, up(9)), (40.0, up(1)), (50.0, up(2)), (60.0, up(3)))
+    assert session.ends == {("one", 1): 40.0, ("one", 2): 50.0, ("one", 3): 60.0}
+
+
+def test_two_who_call_at_the_same_moment_are_both_asked_afterwards() -> None:
+    """The ear hears one unclear sound; the third calls alone. Nobody is guessed."""
+    answers = {"whose:40:1": [(0.5, heard("yes"))], "whose:40:2": [(0.5, heard("yes"))]}
+    session = held((40.0, unclear()), (60.0, up(3)), answers=answers)
+    assert session.ends[("one", 3)] == 60.0
+    asked = [v["participant"] for v in session.values_of("whose_time")]
+    assert asked == [1, 2]
+    assert session.ends[("one", 1)] == 40.0
+    assert session.ends[("one", 2)] == 40.0
+
+
+def test_a_number_heard_in_a_jumble_is_asked_about_too() -> None:
+    answers = {
+        "whose:40:1": [(0.5, heard("yes"))],
+        "whose:40:2": [(0.5, heard("no"))],
+        "whose:41:2": [(0.5, heard("yes"))],
+    }
+    session = held((40.4, unclear()), (40.9, up(2)), (60.0, up(3)), answers=answers)
+    first_kept = [k for k in session.kept if isinstance(k, Hold) and k.participant == 2]
+    assert [k.end_s for k in first_kept[:-1]] == [None]  # not taken when it was heard
+    assert session.ends[("one", 2)] == 40.9
+
+
+def test_what_nobody_claims_stays_unknown() -> None:
+    answers = {
+        "whose:40:1": [(0.5, heard("no"))],
+        "whose:120:1": [(0.5, heard("no"))],
+        "whose:40:2": [(0.5, heard("no"))],
+    }
+    session = held((40.0, unclear()), (60.0, up(3)), answers=answers)
+    assert session.ends == {("one", 1): None, ("one", 2): None, ("one", 3): 60.0}
+    assert [h.ended_by for h in session.holds] == ["unknown", "unknown", "word"]
+
+
+def test_who_held_to_the_end_says_so() -> None:
+    answers = {f"whose:120:{n}": [(0.5, heard("yes"))] for n in (1, 2)}
+    session = held((60.0, up(3)), answers=answers)
+    assert session.ends == {("one", 1): 120.0, ("one", 2): 120.0, ("one", 3): 60.0}
+    assert session.holds[0].ended_by == "cap"
+    assert [v["held"] for v in session.values_of("whose_cap")] == [pytest.approx(120.0)] * 2
+
+
+def test_silence_afterwards_leaves_it_unknown_after_two_questions() -> None:
+    session = held((60.0, up(3)))
+    assert session.ends == {("one", 1): None, ("one", 2): None, ("one", 3): 60.0}
+    assert session.lines.count("whose_cap") == 4
+    assert session.finish is not None
+    assert session.finish.code == 0
+
+
+def test_as_many_calls_as_people_end_the_hold_and_whose_they_were_is_asked() -> None:
+    answers = {
+        "whose:40:1": [(0.5, heard("no"))],
+        "whose:50:1": [(0.5, heard("yes"))],
+        "whose:40:2": [(0.5, heard("yes"))],
+    }
+    session = held((40.0, up(None)), (50.0, up(None)), (55.0, up(3)), answers=answers)
+    assert session.ends == {("one", 1): 50.0, ("one", 2): 40.0, ("one", 3): 55.0}
+    assert "hold_cap" not in session.lines
+    assert [said for _, said in session.calls] == [10, 20, 30, 40, 50]
+
+
+def test_a_call_without_a_number_by_the_last_but_one_ends_it_all_the_same() -> None:
+    """Two have called, one with no number: nobody is left, whoever it was."""
+    answers = {"whose:40:1": [(0.5, heard("yes"))], "whose:60:1": [(0.5, heard("yes"))]}
+    session = held((40.0, up(None)), (50.0, up(2)), (60.0, up(None)), answers=answers)
+    assert session.ends[("one", 2)] == 50.0
+    assert session.ends[("one", 1)] == 40.0
+    assert session.ends[("one", 3)] is None
+
+
+def test_it_is_asked_only_when_everybody_is_known_to_be_well() -> None:
+    session = held((40.0, unclear()), (60.0, up(3)))
+    assert session.lines.index("whose_time") > session.lines.index("recovery_start")
+    last_check_in = max(i for i, n in enumerate(session.lines) if n == "check_in_number")
+    assert session.lines.index("whose_time") > last_check_in
+
+
+def test_talk_in_the_room_is_not_asked_about() -> None:
+    talk = [(5.0 + 7 * n, unclear()) for n in range(8)]
+    session = held(*talk, (70.2, up(1)), (80.2, up(2)))
+    assert "whose_time" not in session.lines
+    assert [v["participant"] for v in session.values_of("whose_cap")] == [3, 3]
+
+
+def test_a_sound_at_the_mark_is_nobodys_end() -> None:
+    session = held((0.1, unclear()), (60.0, up(3)))
+    assert "whose_time" not in session.lines
+
+
+def test_stop_everyone_from_anybody_ends_it_for_all() -> None:
+    for word in ("stop-all", "stop"):
+        session = held((31.0, up(2)), (40.0, heard(word)))
+        assert session.ends == {("one", 1): 40.0, ("one", 2): 31.0, ("one", 3): 40.0}
+        assert [h.ended_by for h in session.holds] == ["stop", "word", "stop"]
+        assert set(session.well.values()) == {"okay"}
+
+
+def test_who_is_still_holding_can_be_asked() -> None:
+    session = held((31.0, up(2)), (35.0, heard("who-holds")), (50.0, heard("stop-all")))
+    assert session.values_of("who_holds") == [{"numbers": "1 3"}]
+
+
+def test_contractions_are_kept_for_the_number_that_is_given() -> None:
+    session = held(
+        (30.0, heard("contraction", who=2)), (33.0, heard("contraction")), (50.0, heard("stop-all"))
+    )
+    marks = {h.participant: h.contractions_s for h in session.holds}
+    assert marks == {1: (), 2: (pytest.approx(30.0),), 3: ()}
+    nobody = held((30.0, up(2)), (35.0, heard("contraction", who=2)), (50.0, heard("stop-all")))
+    assert all(h.contractions_s == () for h in nobody.holds)
+
+
+def test_knocks_mean_nothing_where_nobody_knows_whose_they_are() -> None:
+    session = held((50.0, heard("stop-all")))
+    assert all(e.knocks is Knocks.OFF for _, e in session.effects if isinstance(e, Listen))
+
+
+def test_the_lengths_are_not_read_out_to_everybody() -> None:
+    assert "hold_result" not in held((50.0, heard("stop-all"))).lines
+
+
+# --- counts in turn
+
+
+def counted(
+    replies: dict[str, list[tuple[float, Reply]]], **always: tuple[float, Reply]
+) -> Rehearsal:
+    return Rehearsal(plan(count()), replies, people=GROUP, alone=False, always=always).run()
+
+
+def numbered(**beats: int) -> dict[str, list[tuple[float, Reply]]]:
+    replies: dict[str, list[tuple[float, Reply]]] = {}
+    for who, given in beats.items():
+        number = who.removeprefix("p")
+        replies[f"pulse-ask:before:{number}"] = [(1.0, heard(number=given))]
+        replies[f"pulse-read:before:{number}"] = [(1.0, heard("yes"))]
+    return replies
+
+
+def test_a_roll_call_takes_each_count_in_order() -> None:
+    session = counted(numbered(p1=16, p2=18, p3=20))
+    assert session.beats == {("before", 1): 16, ("before", 2): 18, ("before", 3): 20}
+    assert [v["participant"] for v in session.values_of("pulse_ask_number")] == [1, 2, 3]
+    assert [p.bpm for p in session.pulses] == [64.0, 72.0, 80.0]
+
+
+def test_who_does_not_answer_is_passed_over_and_asked_once_more() -> None:
+    late = numbered(p1=16, p3=20)
+    late["pulse-ask:before:2"] = [
+        (99.0, heard("go-on")),
+        (99.0, heard("go-on")),
+        (1.0, heard(number=18)),
+    ]
+    late["pulse-read:before:2"] = [(1.0, heard("yes"))]
+    session = counted(late)
+    assert [v["participant"] for v in session.values_of("pulse_ask_number")] == [1, 2, 2, 3, 2]
+    assert session.beats[("before", 2)] == 18
+
+
+def test_who_never_answers_is_kept_as_unknown() -> None:
+    session = counted(numbered(p1=16, p3=20))
+    assert session.beats == {("before", 1): 16, ("before", 3): 20, ("before", 2): None}
+    assert session.lines.count("pulse_unknown") == 1
+    assert session.pulses[-1].source.by == "nobody"
+
+
+def test_who_lost_count_comes_again_at_the_end() -> None:
+    replies = numbered(p1=16, p3=20)
+    replies["pulse-ask:before:2"] = [(1.0, heard("lost-count")), (1.0, heard("lost-count"))]
+    session = counted(replies)
+    assert session.beats[("before", 2)] is None
+    assert [v["participant"] for v in session.values_of("pulse_ask_number")] == [1, 2, 3, 2]
+
+
+def test_taps_cannot_be_told_apart_so_a_group_counts() -> None:
+    session = Rehearsal(
+        plan(count(by="tap")), numbered(p1=16, p2=18, p3=20), people=GROUP, alone=False
+    ).run()
+    assert "pulse_find" in session.lines
+    assert "pulse_find_tap" not in session.lines
+    assert session.beats == {("before", 1): 16, ("before", 2): 18, ("before", 3): 20}
+
+
+def test_a_fast_count_in_a_group_is_not_counted_again() -> None:
+    session = counted(numbered(p1=26, p2=18, p3=20))
+    assert "pulse_longer" not in session.lines
+    assert session.beats[("before", 1)] == 26
+
+
+# --- the whole lesson
+
+
+def whole_lesson() -> Rehearsal:
+    labels = ("baseline", "main")
+    always = everybody(labels)
+    ends = {"baseline": (41.0, 46.5, 52.2), "main": (63.0, 71.7, 88.8)}
+    for label, beats in (("before", (18, 19, 20)), ("relaxed", (16, 15, 21))):
+        for number, given in zip(NUMBERS, beats, strict=True):
+            always[f"pulse-ask:{label}:{number}"] = (1.0, heard(number=given))
+            always[f"pulse-read:{label}:{number}"] = (1.0, heard("yes"))
+    session: Rehearsal | None = None
+    marks_s: list[float] = []
+    for label in labels:
+        session = Rehearsal(shipped("first-lesson"), people=GROUP, alone=False, always=always)
+        for one, mark_s in zip(labels, marks_s, strict=False):
+            for number, end_s in zip(NUMBERS, ends[one], strict=True):
+                session.at(mark_s + end_s, up(number))
+        marks_s = [t for t, name in session.run().said if name == "hold"][: labels.index(label) + 1]
+    session = Rehearsal(shipped("first-lesson"), people=GROUP, alone=False, always=always)
+    for one, mark_s in zip(labels, marks_s, strict=True):
+        for number, end_s in zip(NUMBERS, ends[one], strict=True):
+            session.at(mark_s + end_s, up(number))
+    return session.run()
+
+
+@pytest.fixture(scope="module")
+def lesson() -> Rehearsal:
+    return whole_lesson()
+
+
+def test_a_whole_first_lesson_in_a_group_keeps_what_each_has_done(lesson: Rehearsal) -> None:
+    assert lesson.finish is not None
+    assert (lesson.finish.code, lesson.finish.reason) == (0, "done")
+    assert lesson.ends == {
+        ("baseline", 1): 41.0,
+        ("baseline", 2): 46.5,
+        ("baseline", 3): 52.2,
+        ("main", 1): 63.0,
+        ("main", 2): 71.7,
+        ("main", 3): 88.8,
+    }
+    assert lesson.beats[("relaxed", 3)] == 21
+    assert len(lesson.check_ins) == 6
+    assert set(lesson.well.values()) == {"okay"}
+
+
+def test_the_summary_of_a_group_goes_by_number_and_ranks_nobody(lesson: Rehearsal) -> None:
+    assert [v["participant"] for v in lesson.values_of("sum_number")] == [1, 2, 3]
+    gains = [v["gain"] for v in lesson.values_of("sum_longer")]
+    assert gains == [pytest.approx(22.0), pytest.approx(25.2), pytest.approx(36.6)]  # own baseline
+    said = [s.line for _, s in lesson.spoken if isinstance(s, Say) and s.line.startswith("sum_")]
+    assert said[0] == "sum_start"
+
+
+def test_moments_carry_the_number(lesson: Rehearsal) -> None:
+    moments = {s.moment for _, s in lesson.spoken}
+    assert {"check-in:main:1", "check-in:main:3", "pulse-ask:before:2"} <= moments
