@@ -80,6 +80,7 @@ def correct_record(
     with library.locked():
         made = corrected(library.session(session), key, field, text, now)
         library.put(made)
+        People(library).learn(made)
     return [f"{made['id']}: {key}: {field} is now {text}; the earlier value stays in the record"]
 
 

@@ -125,7 +125,11 @@ def _learned(one: Participant, made: Document) -> Participant:
     on = made["started"][:10]
     number = next(p["number"] for p in made["participants"] if who(p) == one.who)
     answers = {a["question"]: a["answer"] for a in made["answers"] if a["participant"] == number}
-    health = {q: (a, on) for q, a in answers.items() if q in HEALTH_QUESTIONS}
+    health = {
+        question: (answer, on)
+        for question, answer in answers.items()
+        if question in HEALTH_QUESTIONS and on >= one.cleared.get(question, ("", ""))[1]
+    }
     cleared = {**one.cleared, **health}
     if answers.get(UNCHANGED_QUESTION, "yes") != "yes" or _fainted(made, number):
         cleared = health if not _fainted(made, number) else {}

@@ -162,6 +162,15 @@ def test_a_full_disk_loses_nothing_that_was_kept_and_says_so(folder: Path) -> No
     assert [h["duration_s"] for h in made["holds"]] == [60.0, 80.0]
 
 
+def test_a_session_that_finds_no_room_to_begin_leaves_nothing_behind(folder: Path) -> None:
+    with DiskStore(folder) as store:
+        with files_at_most(20), pytest.raises(OSError, match="too large"):
+            store.begin("one", STARTED, about())
+        assert not list((folder / "journals").iterdir())
+        store.begin("one", STARTED, about())
+        store.finish(1.0, 0, "done")
+
+
 def test_a_caption_that_finds_no_room_does_not_stop_the_session(folder: Path) -> None:
     with DiskStore(folder) as store:
         store.begin("one", STARTED, about())
