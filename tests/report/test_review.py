@@ -14,6 +14,7 @@ import pytest
 
 import coach.report
 from coach.border import BadInput, data_path
+from coach.practice.steward import QUESTIONS
 from coach.practice.words import Command
 from coach.records.document import Document, Summary, summary
 from coach.report.review import Question, last_session, person_named, review
@@ -303,6 +304,17 @@ def test_one_of_a_group_hears_only_of_themselves() -> None:
     assert "unwell" in text_of(rows, Question.LAST, "Wim")
 
 
+def test_next_session_follows_what_is_kept() -> None:
+    """After a faint nothing is suggested; without holds the first lesson."""
+    one = Invented("pulse", FIRST, "morning-pulse")
+    one.pulse("morning", 58, 60.0)
+    assert "a first lesson" in text_of([summary(one.end())], Question.NEXT)
+    fainted = sessions([[60]], check_in="fainted")
+    assert text_of(fainted, Question.NEXT).startswith("No holds for now")
+    usual = text_of(sessions([[60], [62], [61]], kind="relaxed"), Question.NEXT)
+    assert "I suggest" in usual
+
+
 # --- form --------------------------------------------------------------------------------
 
 
@@ -319,7 +331,9 @@ def test_one_to_six_sentences_in_words_that_can_be_spoken(question: Question) ->
 
 @pytest.mark.parametrize("question", list(Question))
 def test_nothing_kept_is_said_so(question: Question) -> None:
-    assert text_of([], question) == "No practice is kept here yet."
+    said = text_of([], question)
+    expected = "a first lesson" if question is Question.NEXT else "No practice is kept here yet."
+    assert expected in said
 
 
 @pytest.mark.parametrize(
@@ -337,13 +351,13 @@ def test_how_long_ago_is_said_as_people_say_it(days: int, words: str) -> None:
 
 
 def test_every_line_of_the_review_is_used_and_urges_nobody() -> None:
-    names = [name for name in lines().names() if name.startswith("rev_")]
+    names = [name for name in lines().names() if name.startswith(("rev_", "next_"))]
     texts = {name: lines().text(name, _any(lines(), name)) for name in names}
     for text in texts.values():
         assert not re.search(r"push|try harder|beat|record|great|well done|keep going", text)
-    source = "".join(
-        path.read_text(encoding="utf-8") for path in Path(coach.report.__file__).parent.glob("*.py")
-    )
+    package = Path(coach.report.__file__).parent
+    files = [*package.glob("*.py"), package.parent / "practice" / "proposal.py"]
+    source = "".join(path.read_text(encoding="utf-8") for path in files)
     for name in names:
         stem = re.sub(
             r"_(main|relaxed|comfort|baseline|co2|o2|today|yesterday|days|weeks|months|years)$",
@@ -358,8 +372,7 @@ def _any(some: Lines, name: str) -> dict[str, float]:
 
 
 def test_questions_are_the_commands_of_the_ear() -> None:
-    commands = {Command.HOW_WAS_IT, Command.BEST_MONTH, Command.COMPARE_WEEK, Command.MY_PULSE}
-    assert commands <= {Command(q.value) for q in Question if q is not Question.SPAN}
+    assert {Command(q.value) for q in Question if q is not Question.SPAN} == set(QUESTIONS)
 
 
 # --- who ---------------------------------------------------------------------------------
