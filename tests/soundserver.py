@@ -14,6 +14,7 @@ import signal
 import subprocess
 import tempfile
 import time
+from contextlib import suppress
 from pathlib import Path
 
 PROGRAMS = ("pulseaudio", "pactl", "parec", "paplay")
@@ -30,6 +31,13 @@ def missing() -> str:
     return ", ".join(lacking)
 
 
+def end(process: subprocess.Popen[bytes]) -> None:
+    """Kill a program and what it has started."""
+    with suppress(ProcessLookupError):
+        os.killpg(process.pid, signal.SIGKILL)
+    process.wait()
+
+
 class SoundServer:
     """One server with null sinks; the first sink and its monitor are the defaults."""
 
@@ -41,6 +49,7 @@ class SoundServer:
         self._sinks = sinks
         self._server: subprocess.Popen[bytes] | None = None
         self._keepers: list[subprocess.Popen[bytes]] = []
+        self._guests: list[subprocess.Popen[bytes]] = []
         self.environment = {
             **{k: v for k, v in os.environ.items() if not k.startswith(("PULSE_", "XDG_RUNTIME"))},
             "XDG_RUNTIME_DIR": str(run),
@@ -95,15 +104,21 @@ class SoundServer:
         """End the server at once, as when a device is pulled out."""
         for process in (*self._keepers, self._server):
             if process is not None:
-                process.send_signal(signal.SIGKILL)
-                process.wait()
+                end(process)
         self._keepers, self._server = [], None
         self._socket.unlink(missing_ok=True)
 
     def close(self) -> None:
         """Stop and remove every trace."""
+        for guest in self._guests:
+            end(guest)
         self.stop()
         shutil.rmtree(self.folder, ignore_errors=True)
+
+    def guest(self, *command: str) -> subprocess.Popen[bytes]:
+        """Start a program that plays or records here until it ends or the server is closed."""
+        self._guests.append(guest := self.spawn([*command]))
+        return guest
 
     def spawn(self, command: list[str]) -> subprocess.Popen[bytes]:
         """Start a program that talks to this server."""

@@ -22,11 +22,10 @@ def check(
 ) -> int:
     """Check everything; 0 if a practice would work. Raises BadInput."""
     equipment = Equipment.of(settings, model)
-    delay_s = settings.room.delay_s
     kit = Kit(
         voice=equipment.voice,
         ear=lambda: equipment.ear(),
-        canceller=lambda: OwnVoice(delay_s),
+        canceller=OwnVoice,
         text=lambda line: equipment.lines.text(line, {}),
         tone=tone,
     )

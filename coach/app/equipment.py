@@ -53,7 +53,7 @@ class Equipment:
     def ear(self) -> Listener:
         """A fresh ear; a recogniser grows in long streams, so no two sessions share one."""
         settings = self.settings
-        return Listener(self.model, settings.ear, settings.listen.name, settings.room.delay_s)
+        return Listener(self.model, settings.ear, settings.listen.name)
 
     def loop(self, room: Room, player: Player, store: Timeline, show: Show) -> Loop:
         """A loop in `room` with an ear of its own."""

@@ -55,7 +55,7 @@ SWEEPS, SWEEP_EVERY_S = 3, 0.8
 TRIES = 3  # to be heard
 ANSWER_S = 6.0  # how long an answer is waited for
 TAIL_S = 0.5  # what is recorded after the last sound
-OWN_LINES = ("safety_land", "safety_breathing", "hold_lead_in", "recovery_start", "check_in")
+OWN_LINES = ("safety_breathing", "hold_lead_in", "recovery_start", "check_in")
 CONTACT_S = 20.0
 
 
@@ -175,6 +175,8 @@ def run_check(
 
 def _check(settings: Settings, kit: Kit, ask: bool, report: Report, say: Tell) -> None:
     try:
+        for name in OWN_LINES:  # now, since loading a voice can hold up the sound
+            kit.voice.speak(kit.text(name), settings.room.rate_hz)
         report.devices = [asdict(device) for device in devices()]
         for device in devices():
             say(

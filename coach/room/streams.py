@@ -19,6 +19,7 @@ from coach.room.devices import NOUNS, Device, Direction, choose, portaudio, usab
 from coach.settings import RoomSettings
 from coach.timing.clock import Stamp
 
+OUTPUT_LATENCY_S = 0.08  # a busy machine calls back up to 60 ms late; a fade waits that long too
 START_S = 5.0  # starting a stream can hang for ever (PortAudio issue 535)
 
 
@@ -138,9 +139,16 @@ class Streams:
     def _begin(self) -> None:
         sd = portaudio()
         pair = self.pair
-        for direction, make, device, rate_hz, callback in (
-            ("input", sd.InputStream, pair.input, pair.input_hz, self._on_record),
-            ("output", sd.OutputStream, pair.output, pair.output_hz, self._on_play),
+        for direction, make, device, rate_hz, latency, callback in (
+            ("input", sd.InputStream, pair.input, pair.input_hz, "high", self._on_record),
+            (
+                "output",
+                sd.OutputStream,
+                pair.output,
+                pair.output_hz,
+                OUTPUT_LATENCY_S,
+                self._on_play,
+            ),
         ):
             stream = make(
                 samplerate=rate_hz,
@@ -148,7 +156,7 @@ class Streams:
                 device=device.number,
                 channels=1,
                 dtype="float32",
-                latency="high",
+                latency=latency,
                 callback=callback,
                 finished_callback=self._ender(direction),
             )
