@@ -37,7 +37,7 @@ FOLDER = data_path("config", "scenes")
 SCENES = [
     str(path.relative_to(FOLDER).with_suffix(""))
     for path in sorted(FOLDER.rglob("*.toml"))
-    if path.parent.name != "plans"
+    if path.parent.name != "plans" and load_scene(path).plan  # one plan, one session
 ]
 SURE_AFTER_S = 0.3  # from the end of a word
 
