@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 
 from coach.app.equipment import Equipment
+from coach.app.service import Service
 from coach.app.sessions import Sessions
 from coach.loop import Nowhere, Show
 from coach.plans import find_plan, load_plan
@@ -30,12 +31,18 @@ def run_live(
 def listen_live(equipment: Equipment, show: Show) -> int:
     """Stay ready until somebody ends the program. Raises BadInput, OSError."""
     folder = records_folder(equipment.settings)
+    service = Service()
     with DiskStore(folder) as store, _open_room(equipment) as room:
         sessions = Sessions(room, store, equipment, show)
+        sessions.beat = service.beat
         steward = Steward(equipment.settings.listen.awake_s)
         loop = equipment.loop(room, steward, Nowhere(), show)
         loop.errand = sessions.errand
-        return loop.run()
+        loop.beat = service.beat
+        service.ready()
+        code = loop.run()
+        service.stopping()
+    return code
 
 
 @contextmanager

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, datetime
+from typing import Any
 
 from coach.app.equipment import Equipment, session_id
 from coach.border import BadInput
@@ -45,6 +46,7 @@ class Sessions:
         self._clock = clock
         self._count = 0
         self.kept: list[Kept] = []
+        self.document: Mapping[str, Any] = {}  # of the last session
         self.beat: Callable[[], None] = nothing
         self.invented = False
 
@@ -68,6 +70,7 @@ class Sessions:
             return loop.run()
         finally:
             self.kept += conductor.kept
+            self.document = loop.document
 
     def errand(self, errand: Errand) -> Event:
         """What the steward sends for."""

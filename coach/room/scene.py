@@ -139,11 +139,18 @@ class Participant:
 
 @dataclass(frozen=True, slots=True)
 class Scene:
-    """The whole scene. `plan` names a file of config/plans or a path beside the scene."""
+    """The whole scene.
+
+    `plan` names a file of config/plans or a path beside the scene. Instead of a plan, `listen`
+    lets people start what they like by voice until somebody says good night; `days` are other
+    scenes beside this one, a day each, on the same records.
+    """
 
     __pydantic_config__ = FORBID
     title: str
-    plan: str
+    plan: str = ""
+    listen: bool = False
+    days: tuple[str, ...] = ()
     seed: int = 1
     alone: bool = True  # False: an instructor or buddy sits beside them
     exit_code: int = 0  # how the session is meant to end
@@ -154,6 +161,8 @@ class Scene:
     def __post_init__(self) -> None:
         numbers = [person.number for person in self.participants if person.number]
         _need(len(set(numbers)) == len(numbers), "two participants have the same number")
+        chosen = [bool(self.plan), self.listen, bool(self.days)]
+        _need(sum(chosen) == 1, "needs one of plan, listen and days")
 
 
 def _joined(base: dict[str, Any], over: dict[str, Any]) -> dict[str, Any]:
@@ -237,7 +246,15 @@ def load_scene(path: Path) -> Scene:
             if act.play and not Path(act.play).is_file():
                 where = f"participants.{place}.acts.{number}.play"
                 raise BadInput(f"{path}: {where}: there is no file {act.play}")
-    return replace(scene, plan=str(_plan(scene.plan, path)))
+    plan = str(_plan(scene.plan, path)) if scene.plan else ""
+    return replace(scene, plan=plan, days=tuple(_day(name, path) for name in scene.days))
+
+
+def _day(name: str, path: Path) -> str:
+    found = (path.parent / name).with_suffix(".toml")
+    if not found.is_file():
+        raise BadInput(f"{path}: days: there is no scene {found}")
+    return str(found)
 
 
 def _plan(plan: str, path: Path) -> Path:
