@@ -23,7 +23,7 @@ from coach.records.document import Summary
 from coach.records.exports import as_ics
 from coach.records.library import Library
 from coach.report.page import report
-from coach.report.review import Question, person_named, review
+from coach.report.review import Question, last_session, person_named, review
 from coach.room.live import LiveRoom
 from coach.settings import Settings, cache_folder, records_folder
 from coach.voice.choose import open_voice
@@ -83,7 +83,8 @@ class Review:
 
     def page(self) -> str:
         """The same to look at, as HTML."""
-        made = self.library.session(self.rows[-1]["id"]) if self.rows else None
+        session = last_session(self.rows, self.person)
+        made = self.library.session(session) if session else None
         return report(self.rows, made, self.texts, _today(), self.person)
 
 

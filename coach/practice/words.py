@@ -76,7 +76,8 @@ class Situation(StrEnum):
     ANYTIME = "anytime"  # steering and stopping only: talk, relaxation, recovery, rest
     QUESTION = "question"  # yes or no
     READY = "ready"  # start, not yet
-    HOLD = "hold"  # the end of a hold, contractions
+    HOLD = "hold"  # the end of one person's hold, contractions
+    GROUP_HOLD = "group-hold"  # whose end it is
     NUMBER = "number"  # a count; also "no, fifteen", "yes"
     CHECK_IN = "check-in"  # okay, or what is wrong
     TABLE = "table"  # a table was read out: start, shorter, longer, easier

@@ -27,7 +27,7 @@ class EarConformance:
             ("question", "no", Command.NO, None, None),
             ("ready", "i am ready", Command.START, None, None),
             ("hold", "done", Command.DONE, None, None),
-            ("hold", "number three done", Command.DONE, None, 3),
+            ("group-hold", "number three done", Command.DONE, None, 3),
             ("number", "twenty two", Command.NUMBER, 22, None),
             ("number", "one seven", Command.NUMBER, 17, None),
             ("number", "no fifteen", Command.NO, 15, None),

@@ -55,8 +55,10 @@ class Holding:
     def enter(self, stage: Stage) -> None:
         """Sound the mark; nothing but calls is spoken from here on."""
         stage.hush(Rank.GUIDANCE)
-        knocks = Knocks.OFF if stage.group else Knocks.MARKS
-        stage.listen(Situation.HOLD, knocks)
+        if stage.group:
+            stage.listen(Situation.GROUP_HOLD)
+        else:
+            stage.listen(Situation.HOLD, Knocks.MARKS)
         self._mark = stage.sound(
             "hold", at_s=stage.now_s + MARK_AFTER_S, moment=f"hold:{self.step.label}"
         )
