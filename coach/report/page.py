@@ -20,6 +20,7 @@ from coach.records.people import own
 from coach.records.series import day_of, hold_points
 from coach.report.parts import UNKNOWN, Section, Table, length, rate
 from coach.report.progress_part import progress_section, pulse_section
+from coach.report.review import practised
 from coach.report.sentences import FREE_KINDS, holds_of, pulse_at
 from coach.report.session_part import day_text, of_one, person_label, session_section
 
@@ -56,13 +57,14 @@ def report(
     `rows` are the summaries to look back on, oldest first; `made` is the session that is told
     in full (None without any); `said` is the spoken review. With `person` (a name as
     records.document.who gives it) it is theirs alone; without, a group gets a page for the
-    instructor.
+    instructor. Demonstrations are left out where somebody practised.
     """
+    rows = practised(rows)
     sections = list(_sections(rows, made, said, person))
     title = "Breath-hold practice"
     if person:
         title += f": {person}"
-    invented = any(row["invented"] for row in rows) or bool(made and made["invented"])
+    invented = any(row["invented"] for row in rows) or (made is not None and made["invented"])
     return _template().render(
         title=title, today=today.isoformat(), invented=invented, sections=sections
     )

@@ -118,7 +118,8 @@ def person_named(rows: Sequence[Summary], text: str) -> str:
 
 def last_session(rows: Sequence[Summary], person: str | None) -> str | None:
     """The id of the newest session, of `person` if one is named; None without any."""
-    mine = [row for row, _ in own(rows, person)] if person else list(rows)
+    rows = practised(rows)
+    mine = [row for row, _ in own(rows, person)] if person else rows
     return mine[-1]["id"] if mine else None
 
 

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from math import floor
 
 EPOCH = date(1970, 1, 1)
 MONTH_STEPS = (1, 2, 3, 6, 12, 24, 60, 120)
 DAY_STEPS = (1, 2, 7, 14)
-SECOND_STEPS = (5, 10, 15, 30, 60, 120, 300, 600)
+SECOND_STEPS = (5, 10, 15, 30, 60, 120, 300, 600, 1800, 3600, 14400)
 RATE_STEPS = (2, 5, 10, 20, 50)
 
 
@@ -72,7 +73,8 @@ def date_scale(first_day: float, last_day: float, most: int = 5) -> Scale:
     """Days since 1970, with a little air at both ends and ticks at first days of periods."""
     air = max((last_day - first_day) * 0.03, 0.6)
     low, high = first_day - air, last_day + air
-    days = _dates(EPOCH + timedelta(days=int(low) + 1), EPOCH + timedelta(days=int(high)), most)
+    first = EPOCH + timedelta(days=floor(low) + 1)
+    days = _dates(first, EPOCH + timedelta(days=floor(high)), most)
     marks = [Tick((day - EPOCH).days, label) for day, label in days]
     return Scale(low, high, marks)
 
@@ -87,7 +89,8 @@ def _dates(first: date, last: date, most: int) -> list[tuple[date, str]]:
     for step in MONTH_STEPS:
         numbers = [n for n in months if n % step == 0]
         starts = [day for n in numbers if first <= (day := date(n // 12, n % 12 + 1, 1)) <= last]
-        if len(starts) <= most:
+        years = step >= 12  # short labels
+        if len(starts) <= (most + 3 if years else most):
             break
-    form = "%Y" if step >= 12 else "%b %Y"
+    form = "%Y" if years else "%b %Y"
     return [(day, f"{day:{form}}") for day in starts]
