@@ -239,8 +239,8 @@ class Conductor:
         if self._act is not None and self.phase in (Phase.ASKING, Phase.TAKING, Phase.COUNTING):
             self._leave()
             self._act.enter(self.stage)
-        elif self.stage.last_line:
-            self.stage.say(*self.stage.last_line)
+        elif last := self.stage.last_line:
+            self.stage.say(*last)
 
     def _pause(self) -> None:
         if not allowed(self.phase, Because.PAUSE, Phase.PAUSED):

@@ -91,8 +91,8 @@ class Stage:
     unclaimed_s: tuple[float, ...] = ()  # ends of the last hold that are nobody's yet
     over_s: float = 0.0  # when the last hold was over for everybody
     in_table: bool = False  # a table has begun: its rests also listen for wishes to change it
-    last_line: tuple[str, Mapping[str, Value]] | None = None
     _notes: int = 0
+    _lines: dict[int, tuple[float, str, Mapping[str, Value]]] = field(default_factory=dict)
     _knocks: Knocks = Knocks.OFF
 
     @property
@@ -123,8 +123,14 @@ class Stage:
         cue = self.cue()
         self.effects.append(Say(cue, line, values, rank, at_s, gain_db, moment))
         if rank not in (Rank.TALK, Rank.TIMING):  # what "repeat" is about
-            self.last_line = (line, values)
+            self._lines[cue] = (self.now_s if at_s is None else at_s, line, values)
         return cue
+
+    @property
+    def last_line(self) -> tuple[str, Mapping[str, Value]] | None:
+        """The last line that has begun, with its values."""
+        begun = [entry for entry in self._lines.values() if entry[0] <= self.now_s]
+        return max(begun, key=lambda entry: entry[0])[1:] if begun else None
 
     def sound(
         self,
@@ -148,7 +154,11 @@ class Stage:
 
     def drop(self, *cues: int | None) -> None:
         """Forget these cues; None stands for no cue."""
-        self.effects.extend(Drop(cue) for cue in cues if cue is not None)
+        for cue in cues:
+            if cue is not None:
+                self.effects.append(Drop(cue))
+                if self._lines.get(cue, (0.0,))[0] > self.now_s:
+                    del self._lines[cue]
 
     def hush(self, rank: Rank = Rank.TIMING) -> None:
         """Silence everything up to `rank`."""

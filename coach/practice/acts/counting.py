@@ -69,7 +69,7 @@ class Counting:
                     return None
                 self._end = None
                 return self._counted(stage)
-            case Knocked() if self._end is not None and event.onset_s >= self._start_s:
+            case Knocked():  # also while the first tone still sounds
                 self._taps_s.append(event.onset_s)
         return None
 
@@ -88,7 +88,7 @@ class Counting:
 
     def _tapped(self, stage: Stage) -> Next:
         end_s = self._start_s + self.step.window_s
-        taps_s = [t for t in self._taps_s if t <= end_s]
+        taps_s = [t for t in self._taps_s if self._start_s <= t <= end_s]
         rate = tapped_rate_bpm(taps_s)
         number = stage.people[0].number
         source = Source("tap", f"{len(taps_s)} taps", None, None, stage.now_s) if rate else NOBODY
