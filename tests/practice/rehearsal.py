@@ -143,9 +143,9 @@ class Rehearsal:
         return self
 
     def run(self) -> Rehearsal:
-        """To the end, or to `limit_s`."""
+        """To the last word, or to `limit_s`."""
         self._then(0.0, lambda: self._give(Begin(0.0)))
-        while self._future and self.finish is None and self.now_s < self.limit_s:
+        while self._future and (self.finish is None or self._turns()) and self.now_s < self.limit_s:
             at_s, _, action = heapq.heappop(self._future)
             self.now_s = max(self.now_s, at_s)
             action()
