@@ -264,6 +264,34 @@ def test_a_hold_without_an_end_is_told_and_not_counted() -> None:
     assert "No hold that could be compared is kept yet." in texts(root)
 
 
+def test_no_answer_after_a_hold_is_a_caution() -> None:
+    one = Invented("s", FIRST, "three-holds")
+    one.hold("main", [60.0], check_in="none")
+    assert "after “main 1”: no answer to the check-in." in texts(parsed(written([one.end()])))
+
+
+def test_holds_at_the_limit_of_the_plan_are_drawn_and_told_apart() -> None:
+    docs = []
+    for number, by in enumerate(["word", "cap", "cap"]):
+        one = Invented(f"s{number}", FIRST + timedelta(days=number), "three-holds")
+        one.hold("main", [60.0 + number], ended_by=by)
+        docs.append(one.end())
+    root = parsed(written(docs))
+    svg = next(s for s in root.iter(f"{SVG}svg") if s.get("aria-labelledby") == "hold-main-title")
+    drawn = {g.get("class"): len(g) for g in svg.iter(f"{SVG}g")}
+    assert (drawn["dots"], drawn["rings"]) == (1, 2)
+    ends = [row[3] for row in tables(root, "Holds after the relaxation")]
+    assert ends == ["the person", "limit", "limit"]
+
+
+def test_somebody_who_missed_the_last_session_still_has_their_own_page() -> None:
+    one = Invented("last", FIRST + timedelta(days=99), "three-holds")
+    one.hold("main", [60.0])
+    root = parsed(written([*groups(), one.end()], "Pia"))
+    assert len(tables(root, "Holds after the relaxation")) == 7
+    assert "Session of" not in texts(root)
+
+
 def test_an_early_correction_can_be_seen() -> None:
     root = parsed(page("group"))
     assert ["check-in:4:main 2", "answer okay", "voice"] in tables(root, "Values that were")

@@ -260,6 +260,34 @@ def test_a_small_change_of_the_pulse_is_not_called_an_effect(
     assert ("a difference of" in said) == claimed
 
 
+def mornings(beats: Sequence[int]) -> list[Summary]:
+    """A morning each, counted over a minute."""
+    rows = []
+    for number, count in enumerate(beats):
+        one = Invented(f"m{number}", FIRST + timedelta(days=number), "morning-pulse")
+        one.pulse("morning", count, 60.0)
+        rows.append(summary(one.end()))
+    return rows
+
+
+@pytest.mark.parametrize(
+    ("beats", "words"),
+    [
+        ([76, 74, 71, 70, 66, 63, 60], "fell by about"),
+        ([60, 63, 66, 70, 71, 74, 76], "rose by about"),
+        ([66, 65, 64, 63, 62, 61, 60], "nothing changed beyond the error"),
+        ([60, 61, 60, 62, 61, 60, 75], "above what is usual for you"),
+        ([75, 76, 75, 77, 76, 75, 61], "below what is usual for you"),
+        ([60, 61, 60, 62, 61, 60, 67], "within what is usual"),
+    ],
+)
+def test_a_morning_pulse_is_called_changed_only_beyond_the_error(
+    beats: list[int], words: str
+) -> None:
+    """Under 10 bpm two counts can differ without any cause, so nothing is claimed."""
+    assert words in text_of(mornings(beats), Question.PULSE)
+
+
 def test_a_table_shows_no_progress() -> None:
     rows = sessions([[40] * 8, [45] * 8, [50] * 8, [55] * 8, [60] * 8, [65] * 8], kind="co2")
     for question in Question:
