@@ -129,7 +129,7 @@ def _day(text: str) -> date:
 
 def _show(at_s: float, who: str, what: str) -> None:
     """One line of the conversation: room time, who, what."""
-    print(f"{int(at_s // 60):3d}:{at_s % 60:04.1f}  {who:<6} {what}", flush=True)
+    print(f"{int(at_s // 60):3d}:{at_s % 60:04.1f}  {who:<8} {what}", flush=True)
 
 
 def _settings(arguments: argparse.Namespace) -> Settings:

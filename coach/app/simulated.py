@@ -97,6 +97,7 @@ class Simulation:
     def run(self, out: Path | None, show: Show, tell: Tell) -> int:
         """To the end; returns the exit code. Raises OSError."""
         self._begun = local_now()
+        show = self._with_people(show)
         with DiskStore(self._records) as store:
             played = self._listen(store, show) if self._scene.listen else self._play(store, show)
         self.room.close()
@@ -109,6 +110,20 @@ class Simulation:
             self._write(out, played, rows)
             tell(f"written to {out}: " + ", ".join(sorted(path.name for path in out.iterdir())))
         return played.code
+
+    def _with_people(self, show: Show) -> Show:
+        """Show what people truly said too, before what was made of it."""
+        names = {p.number: p.name or str(p.number) for p in self._scene.participants}
+        acts, shown = self.room.log.acts, 0
+
+        def show_all(at_s: float, who: str, what: str) -> None:
+            nonlocal shown
+            for act in acts[shown:]:
+                show(act.onset_s, names[act.participant], act.text)
+            shown = len(acts)
+            show(at_s, who, what)
+
+        return show_all
 
     def _play(self, store: DiskStore, show: Show) -> Played:
         """One plan."""
