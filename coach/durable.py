@@ -16,6 +16,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+from pydantic_core import from_json
 from tinydb import TinyDB
 from tinydb.middlewares import CachingMiddleware
 from tinydb.storages import Storage
@@ -90,7 +91,7 @@ def read_tables(path: Path) -> Tables | None:
     header, _, body = content.partition(b"\n")
     try:
         expected = json.loads(header)["sha256"]
-        tables: Tables = json.loads(body)
+        tables: Tables = from_json(body, cache_strings="keys")  # half the time of json.loads
     except (ValueError, KeyError, TypeError) as error:
         raise Damaged(f"{path}: is damaged ({type(error).__name__})") from None
     if hashlib.sha256(body.rstrip(b"\n")).hexdigest() != expected:

@@ -23,7 +23,7 @@ from statistics import NormalDist, fmean, median, stdev
 LEAST_FOR_TREND = 5  # four points can never reach a two-sided p of 0.05: at best 2/24
 SIGNIFICANT = 0.05
 EXACT_UP_TO = 40  # values; beyond, the normal approximation is used
-THINNED_TO = 160  # points of a trend; longer rows are first taken together by medians
+THINNED_TO = 120  # points of a trend; longer rows are first taken together by medians
 VARIATION = 2.0  # typical errors of a difference that are still usual; about 95 %
 LEVEL = 0.02  # holds within two per cent of each other are level; ours
 

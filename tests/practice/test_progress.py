@@ -56,7 +56,7 @@ def test_the_order_in_which_results_come_does_not_matter() -> None:
 
 def test_long_rows_are_taken_together_and_keep_their_trend() -> None:
     row = points([60 + day * 0.01 + day % 7 for day in range(3000)])
-    assert len(thinned(row)) <= 160
+    assert len(thinned(row)) <= 120
     assert trend(row).count == 3000
     assert trend(row).verdict is Verdict.RISING
     assert trend(row).per_week == pytest.approx(0.07, rel=0.05)

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import os
 import random
+import select
 import signal
 import sys
 import time
@@ -72,6 +73,8 @@ def killed_once(folder: Path, turn: int, rng: random.Random) -> set[str]:
         finally:
             os._exit(3)
     os.close(writing)
+    if rng.random() < 0.6:  # else it dies while opening and taking in, too
+        select.select([reading], [], [], 10.0)
     time.sleep(rng.uniform(0.0, 0.25))
     os.kill(child, signal.SIGKILL)
     with os.fdopen(reading) as pipe:
