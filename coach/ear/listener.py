@@ -26,14 +26,17 @@ from coach.settings import EarSettings
 
 BEFORE_FRAMES = 30  # what the recogniser gets from before the sound
 SETTLE_FRAMES = 12  # a pause after which stopping words are looked for
+ALONE_FRAMES = 20  # a pause between which and the next a stopping word stands alone
+ENDED_S = 0.3  # where noise hides the pause: so long the recogniser has heard no word
 END_FRAMES = 45  # a pause that ends an utterance
 LONGEST_S = 8.0
 SPEECH_S = 0.25  # sound shorter than this is not called unclear speech
 ASK_AGAIN_S = 2.0  # least time between two `Unclear`
+SURE_AMID_OWN = 0.8  # least confidence of stopping words while the coach speaks
 MOST_OWN = 0.4  # an answer may begin so far inside the coach's own words
 # How dear it is to hear other speech where a phrase fits half (SpeechModel.unknown). Chosen on
 # people of the development set: number words are short, so other words fit them easily.
-UNKNOWN_COST = 2
+UNKNOWN_COST = 1
 UNKNOWN_COST_OF_COUNTS = 0
 ONSET_NEAR_S = 0.3  # how far the recogniser's first word may lie from the rise in level
 GAP_S = 0.02  # blocks further apart than this do not belong together
@@ -46,6 +49,7 @@ class _Speech:
     utterance: Utterance
     onset_s: float  # of the rise in level that opened it
     end_s: float  # of the last sound so far
+    alone_from_s: float  # of the sound after its last clear pause
     sound_frames: int = 0
     quiet_frames: int = 0
     said: set[Meaning] = field(default_factory=set)  # what has been reported of it
@@ -159,7 +163,7 @@ class Listener:
             list(self._before),
         )
         onset_s = self._now_s - (self._activity.onset_back_frames + 1) * frame_s - DELAY_S
-        return _Speech(utterance, onset_s, onset_s)
+        return _Speech(utterance, onset_s, onset_s, onset_s)
 
     def _go_on(self, speech: _Speech, frame: Audio) -> list[EarEvent]:
         events: list[EarEvent] = []
@@ -167,6 +171,8 @@ class Listener:
         if self._activity.active:
             if speech.quiet_frames >= SETTLE_FRAMES:
                 speech.utterance.resume()
+            if speech.quiet_frames >= ALONE_FRAMES:
+                speech.alone_from_s = self._now_s - DELAY_S
             speech.quiet_frames = 0
             speech.sound_frames += 1
             speech.end_s = self._now_s - DELAY_S
@@ -187,6 +193,7 @@ class Listener:
         self._before.clear()
         self._activity.active = False
         words = speech.utterance.settle()
+        speech.quiet_frames = END_FRAMES
         events = self._stopping(speech, words)
         found = understand(words, self._grammar)
         if found is None or found.stops:
@@ -194,9 +201,27 @@ class Listener:
         return events + self._answer(speech, found)
 
     def _stopping(self, speech: _Speech, words: list[Word]) -> list[EarEvent]:
-        """Stopping words, wherever they stand."""
-        found = stopping_words(words, self._grammar, self._settings.minimum_confidence)
-        return [] if found is None else self._report(speech, found)
+        """Stopping words: by themselves, or anywhere in what is heard while the coach speaks.
+
+        In other people's talk everything that is like a stopping word turns up sooner or later,
+        so there they count only between pauses.
+        """
+        least = self._settings.minimum_confidence
+        start_s = speech.utterance.start_s
+        if self._own_share(speech.onset_s, self._now_s) > 0:
+            found = stopping_words(words, self._grammar, max(least, SURE_AMID_OWN))
+        else:
+            alone = [w for w in words if start_s + w.end_s > speech.alone_from_s]
+            found = understand(alone, self._grammar) if self._has_ended(speech, alone) else None
+        if found is None or not found.stops or found.confidence < least:
+            return []
+        return self._report(speech, found)
+
+    def _has_ended(self, speech: _Speech, words: list[Word]) -> bool:
+        """Whether the words are followed by a pause, in level or to the recogniser."""
+        if not words or speech.quiet_frames >= SETTLE_FRAMES:
+            return bool(words)
+        return speech.utterance.duration_s - words[-1].end_s >= ENDED_S
 
     def _answer(self, speech: _Speech, found: Understood) -> list[EarEvent]:
         if self._own_share(*self._span_s(speech, found)) > MOST_OWN:
