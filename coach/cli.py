@@ -88,8 +88,8 @@ def _afterwards(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -
     export.add_argument("--session", default="last", help="for vtt: which one")
     _span(export)
     _ours(export, _export)
-    records = commands.add_parser("records", help="list, show, correct, delete, import")
-    records.add_argument("action", choices=("list", "show", "correct", "delete", "import"))
+    records = commands.add_parser("records", help="list, show, correct, name, delete, import")
+    records.add_argument("action", choices=("list", "show", "correct", "name", "delete", "import"))
     records.add_argument("words", nargs="*", metavar="WORD")
     _ours(records, _records)
 

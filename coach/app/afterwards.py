@@ -17,6 +17,7 @@ from coach.records.commands import (
     export_records,
     import_records,
     list_records,
+    name_person,
     show_record,
 )
 from coach.records.document import Summary
@@ -89,7 +90,7 @@ class Review:
 
 
 def records(settings: Settings, action: str, words: Sequence[str], tell: Tell) -> int:
-    """`coach records`: list, show, correct, delete. Raises BadInput."""
+    """`coach records`: list, show, correct, name, delete, import. Raises BadInput."""
     library = _library(settings)
     match action, words:
         case "list", []:
@@ -98,6 +99,8 @@ def records(settings: Settings, action: str, words: Sequence[str], tell: Tell) -
             lines = show_record(library, words[0] if words else "last")
         case "correct", [session, key, change]:
             lines = correct_record(library, session, key, change, datetime.now(UTC).astimezone())
+        case "name", [old, name]:
+            lines = name_person(library, old, name)
         case "delete", [name]:
             lines = delete_person(library, name)
         case "import", [name]:
@@ -113,6 +116,7 @@ USES = {
     "list": "takes nothing more",
     "show": "takes the beginning of one session's name, or nothing for the last",
     "correct": "takes SESSION KEY FIELD=VALUE, such as: last hold:main:1 duration_s=73.4",
+    "name": "takes a name or number as `coach records list` shows it, and the new name",
     "delete": "takes one person's name or number as `coach records list` shows it",
     "import": "takes one JSON file that `coach export --format json` has written",
 }

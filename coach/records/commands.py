@@ -13,6 +13,7 @@ from coach.records.exports import as_csv, as_json, as_vtt
 from coach.records.forget import forget
 from coach.records.imports import import_json
 from coach.records.library import Library
+from coach.records.naming import rename
 from coach.records.people import People
 
 
@@ -96,6 +97,12 @@ def delete_person(library: Library, name: str) -> list[str]:
         f"{name}: {gone.sessions} sessions deleted, taken out of {gone.shared} sessions of a "
         f"group, {gone.damaged_files} damaged files deleted"
     ]
+
+
+def name_person(library: Library, old: str, name: str) -> list[str]:
+    """Give somebody a name, or another one. Raises BadInput, OSError."""
+    count = rename(library, old, name)
+    return [f"{old} is called {name} now, in {count} sessions"]
 
 
 def export_records(

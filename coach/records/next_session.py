@@ -23,12 +23,16 @@ def next_session(
     alone: bool = True,
     slept_badly: bool = False,
     declined: frozenset[str] = frozenset(),
+    invented: bool = False,
 ) -> Proposal:
-    """What the participant may practise next; `declined` holds plans they did not want."""
+    """What the participant may practise next; `declined` holds plans they did not want.
+
+    Invented sessions count only in an invented one (`invented`).
+    """
     people = People(library)
     who = people.find(number, name).who
-    rows = library.summaries(until=today)
-    (person,) = people.for_session([(number, name)], today)
+    rows = [row for row in library.summaries(until=today) if invented or not row["invented"]]
+    (person,) = people.for_session([(number, name)], today, invented=invented)
     now = Now(
         today=today,
         limit_s=hold_limit_s(person, limits, alone=alone),

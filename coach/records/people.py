@@ -74,10 +74,17 @@ class People:
         return []
 
     def find(self, number: int, name: str | None = None) -> Participant:
-        """The participant of that name, or of that number without a name; a new one if unknown."""
+        """The participant of that name; without one whoever has that number; else somebody new.
+
+        A number that several names share (two classes on one machine) stands for none of them.
+        """
+        everybody = self.all()
         wanted = Participant(number, name)
-        known = {one.who: one for one in self.all()}
-        return known.get(wanted.who, wanted)
+        found = next((one for one in everybody if one.who == wanted.who), None)
+        if found is None and name is None:
+            numbered = [one for one in everybody if one.number == number]
+            found = numbered[0] if len(numbered) == 1 else None
+        return found or wanted
 
     def save(self, *people: Participant) -> None:
         """Keep what is known of them. Raises BadInput, OSError."""
@@ -107,10 +114,13 @@ class People:
             self.save(*changed)
 
     def for_session(
-        self, group: Iterable[tuple[int, str | None]], today: date
+        self, group: Iterable[tuple[int, str | None]], today: date, *, invented: bool = False
     ) -> tuple[Person, ...]:
-        """What the limits of a session need to know of the people in it."""
-        rows = self._library.summaries()
+        """What the limits of a session need to know of the people in it.
+
+        Nobody's limits come from an invented session, except in one (`invented`).
+        """
+        rows = [row for row in self._library.summaries() if invented or not row["invented"]]
         return tuple(
             _person(self.find(number, name), number, rows, today) for number, name in group
         )

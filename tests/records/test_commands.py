@@ -19,6 +19,7 @@ from coach.records.commands import (
     export_records,
     import_records,
     list_records,
+    name_person,
     show_record,
 )
 from coach.records.document import Document, Summary
@@ -81,7 +82,7 @@ def test_a_correction_is_put_in_place_and_the_earlier_value_kept(library: Librar
     assert [e["value"]["beats"] for e in made["corrections"]["pulse:1:before"]] == [60, 16]
     assert library.summaries()[0]["holds"][1]["duration_s"] == 80.5
     with DiskStore(library.folder) as store:
-        assert store.people.for_session([(1, None)], NOW.date())[0].best_s == 80.5
+        assert store.people.for_session([(1, None)], NOW.date(), invented=True)[0].best_s == 80.5
 
 
 @pytest.mark.parametrize(
@@ -129,6 +130,11 @@ def test_a_person_is_deleted_by_the_name_that_the_list_shows(library: Library) -
     assert [row["id"] for row in library.summaries()] == ["two"]
     with pytest.raises(BadInput, match="nobody of that name here; known: Jon Invented"):
         delete_person(library, ME)
+
+
+def test_a_person_is_named_from_the_command_line(library: Library) -> None:
+    assert name_person(library, ME, "Mira") == ["participant 1 is called Mira now, in 2 sessions"]
+    assert "Mira, Jon Invented" in list_records(library)[1]
 
 
 def test_an_export_read_back_gives_the_same_store(library: Library, tmp_path: Path) -> None:

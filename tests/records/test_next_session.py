@@ -1,13 +1,15 @@
 from __future__ import annotations
 
 from datetime import UTC, date, datetime, timedelta
+from functools import partial
 from pathlib import Path
 
 from coach.practice.safety import Limits
-from coach.records.next_session import next_session
+from coach.records import next_session as kept
 from coach.records.store import DiskStore
 from tests.records.sessions import hold, okay, pulse, put
 
+next_session = partial(kept.next_session, invented=True)
 TODAY = date(2026, 11, 25)
 NOW = datetime(2026, 11, 25, 7, tzinfo=UTC)
 
@@ -31,6 +33,8 @@ def test_what_is_kept_of_somebody_gives_their_next_session(tmp_path: Path) -> No
         )  # fmt: skip
         assert table.plan == "co2-table"
         assert next_session(store.library, 2, None, TODAY, Limits()).plan == "first-lesson"
+        mira = kept.next_session(store.library, 1, "Mira Invented", TODAY, Limits())
+        assert mira.plan == "first-lesson", "invented sessions are nobody's practice"
 
 
 def test_a_target_keeps_the_limit_of_somebody_alone(tmp_path: Path) -> None:

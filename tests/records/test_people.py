@@ -5,10 +5,12 @@ from pathlib import Path
 
 import pytest
 
+from coach.border import BadInput
 from coach.practice.kept import Answer, Kept, Note
 from coach.records.document import who
 from coach.records.forget import Forgotten, forget
 from coach.records.library import Library
+from coach.records.naming import rename
 from coach.records.people import Participant, People, Preferences, bests
 from coach.records.store import DiskStore
 from tests.records.sessions import VOICE, cleared, hold, okay, pulse, put
@@ -58,17 +60,19 @@ def test_something_changed_since_then_ends_the_clearing(store: DiskStore) -> Non
 
 def test_a_faint_ends_the_clearing_and_the_day(store: DiskStore) -> None:
     put(store, "one", STARTED, [*cleared(), Note("n", 1, "fainted", "", 80.0)])
-    (person,) = store.people.for_session([(1, None)], TODAY)
+    (person,) = store.people.for_session([(1, None)], TODAY, invented=True)
     assert person.fainted_today
     assert not person.cleared
-    (tomorrow,) = store.people.for_session([(1, None)], TODAY + timedelta(days=1))
+    (tomorrow,) = store.people.for_session([(1, None)], TODAY + timedelta(days=1), invented=True)
     assert not tomorrow.fainted_today
     assert not tomorrow.cleared
 
 
 def test_each_person_of_a_group_has_their_own_answers(store: DiskStore) -> None:
     put(store, "one", STARTED, [*cleared(2)], people=["Mira Invented", None])
-    first, second = store.people.for_session([(1, "Mira Invented"), (2, None)], TODAY)
+    first, second = store.people.for_session(
+        [(1, "Mira Invented"), (2, None)], TODAY, invented=True
+    )
     assert not first.cleared
     assert second.cleared
     assert (first.number, first.name) == (1, "Mira Invented")
@@ -86,20 +90,20 @@ def test_bests_are_of_holds_that_somebody_came_out_of_well(store: DiskStore) -> 
     ]
     put(store, "one", STARTED, kept)
     assert bests(store.library.summaries(), "participant 1") == {"main": 80.0, "relaxed": 70.0}
-    (person,) = store.people.for_session([(1, None)], TODAY)
+    (person,) = store.people.for_session([(1, None)], TODAY, invented=True)
     assert person.best_s == 80.0
 
 
 def test_tables_of_the_day_are_counted(store: DiskStore) -> None:
     put(store, "one", STARTED, [hold(45.0, kind="co2"), hold(45.0, kind="co2", number=2)])
-    (person,) = store.people.for_session([(1, None)], TODAY)
+    (person,) = store.people.for_session([(1, None)], TODAY, invented=True)
     assert person.tables_today == 1
-    (tomorrow,) = store.people.for_session([(1, None)], TODAY + timedelta(days=1))
+    (tomorrow,) = store.people.for_session([(1, None)], TODAY + timedelta(days=1), invented=True)
     assert tomorrow.tables_today == 0
 
 
 def test_somebody_new_has_no_best_and_no_clearing(store: DiskStore) -> None:
-    (person,) = store.people.for_session([(4, "Nobody Yet")], TODAY)
+    (person,) = store.people.for_session([(4, "Nobody Yet")], TODAY, invented=True)
     assert person.best_s is None
     assert not person.cleared
     assert (person.number, person.name) == (4, "Nobody Yet")
@@ -111,6 +115,50 @@ def test_preferences_come_back(store: DiskStore) -> None:
     assert store.people.all() == [Participant(1), one]
     put(store, "one", STARTED, [], people=["Mira Invented"])
     assert store.people.find(9, "Mira Invented").preferences.speed == 0.9
+
+
+def test_invented_sessions_give_nobody_a_best(store: DiskStore) -> None:
+    put(store, "demo", STARTED, [hold(140.0)])
+    (person,) = store.people.for_session([(1, None)], TODAY)
+    assert person.best_s is None
+
+
+def test_somebody_is_named_in_all_their_sessions(store: DiskStore) -> None:
+    put(store, "one", STARTED, [*cleared(), hold(60.0)])
+    put(store, "two", STARTED + timedelta(hours=1), [hold(70.0)], people=[None, "Jon Invented"])
+    assert rename(store.library, "participant 1", " Mira  Invented ") == 2
+    rows = store.library.summaries()
+    assert bests(rows, "Mira Invented") == {"main": 70.0}
+    assert bests(rows, "participant 1") == {}
+    assert store.library.session("two")["timeline"][-1]["who"] == "Mira Invented"
+    assert [one.who for one in store.people.all()] == ["Mira Invented", "Jon Invented"]
+    (person,) = store.people.for_session([(1, None)], TODAY, invented=True)
+    assert (person.name, person.best_s, person.cleared) == ("Mira Invented", 70.0, True)
+
+
+@pytest.mark.parametrize(
+    ("old", "name", "reason"),
+    [
+        ("participant 1", "Jon Invented", "has that name already"),
+        ("participant 1", "  ", "a name is needed"),
+        ("participant 1", "participant 2", "a name is needed"),
+        ("participant 9", "Mira Invented", "nobody of that name"),
+    ],
+)
+def test_a_name_that_cannot_be_given_is_refused(
+    old: str, name: str, reason: str, store: DiskStore
+) -> None:
+    put(store, "one", STARTED, [hold(60.0)], people=[None, "Jon Invented"])
+    before = store.library.session("one")
+    with pytest.raises(BadInput, match=reason):
+        rename(store.library, old, name)
+    assert store.library.session("one") == before
+
+
+def test_a_number_of_two_people_stands_for_neither(store: DiskStore) -> None:
+    store.people.save(Participant(1, "Mira Invented"), Participant(1, "Jon Invented"))
+    assert store.people.find(1) == Participant(1)
+    assert store.people.find(1, "Jon Invented") == Participant(1, "Jon Invented")
 
 
 def everything(folder: Path) -> bytes:
