@@ -26,6 +26,7 @@ from coach.practice.words import Situation
 
 SPOKEN_BREATHS = 3  # the words "in" and "out" before tones take over
 BREATHE_UP_INTRO_S = 6.0
+NEARLY_S = 0.001  # a rest is not made up for the rounding of a sum
 LEADS_IN_S = 10.0  # before the mark: the last out-breath and in-breath
 
 
@@ -115,7 +116,7 @@ def _hold(step: steps.Hold, stage: Stage) -> tuple[Act, ...]:
     number = max((hold.number for hold in stage.ledger.holds), default=0) + 1
     acts: list[Act] = []
     short_s = stage.limits.rest_floor_s - _since_hold_s(stage) - MARK_AFTER_S
-    if stage.ledger.holds and short_s > 0:  # whatever the plan, or a voice that skips, says
+    if stage.ledger.holds and short_s > NEARLY_S:  # whatever the plan, or a voice that skips, says
         acts.append(Script((Beat("rest_start", {"length": short_s}),), short_s, may_skip=False))
     if step.wait_for_start:
         acts.append(Ready(step.label, "ready_group" if stage.group else "ready"))

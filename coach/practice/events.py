@@ -139,10 +139,14 @@ class Remind:
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """What the records answer to a `Tell`: lines to be spoken, in order."""
+    """What the records answer to a `Tell`: lines to be spoken, in order.
+
+    `plan` is what they propose to begin now, if anything.
+    """
 
     at_s: float
     lines: tuple[tuple[str, Mapping[str, Value]], ...]
+    plan: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -264,10 +268,11 @@ class Start:
 
 @dataclass(frozen=True, slots=True)
 class Tell:
-    """Look the question up in the records; `Told` follows."""
+    """Look the question up in the records; `Told` follows. `declined`: plans not wanted now."""
 
     question: str
     participant: int
+    declined: frozenset[str] = frozenset()
 
 
 Errand = Start | Tell

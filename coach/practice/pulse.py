@@ -60,8 +60,3 @@ def tapped_rate_bpm(onsets_s: Sequence[float]) -> tuple[float, float] | None:
     variance = sum((x - mean) ** 2 for x in kept) / (len(kept) - 1)
     error_s = sqrt(variance / len(kept))
     return 60.0 / mean, 60.0 / mean**2 * error_s
-
-
-def change_percent(before: float, after: float) -> float:
-    """100 * (after - before) / before."""
-    return 100.0 * (after - before) / before

@@ -45,6 +45,7 @@ QUESTIONS = (
     Command.NEXT_SESSION,
 )
 NEEDS_BESIDE = ("o2-table",)
+MOST_PROPOSALS = 3
 
 
 class Standing(StrEnum):
@@ -54,6 +55,7 @@ class Standing(StrEnum):
     AWAKE = "awake"  # waits for a wish
     ASKING_WHO = "asking who"
     ASKING_BESIDE = "asking beside"
+    PROPOSING = "proposing"
     TELLING = "telling"
     AWAY = "away"  # a session is running
     OVER = "over"
@@ -73,6 +75,8 @@ class Steward:
         self._who = 1  # whose results are asked for: whoever practised last
         self._lines: deque[tuple[str, Mapping[str, Value]]] = deque()
         self._said: int | None = None
+        self._proposed = ""
+        self._declined: frozenset[str] = frozenset()
 
     def handle(self, event: Event) -> tuple[Effect, ...]:
         """Decide."""
@@ -91,6 +95,7 @@ class Steward:
                 self._returned(event)
             case Told():
                 self._lines.extend(event.lines)
+                self._proposed = event.plan
                 self._tell_on()
             case CueDone() if event.cue == self._said:
                 self._tell_on()
@@ -114,9 +119,8 @@ class Steward:
             self._plan = command.removeprefix(PLAN)
             self._ask("steward_who", Situation.WHO, Standing.ASKING_WHO)
         elif command in QUESTIONS:
-            self._withdraw()
-            self.standing = Standing.TELLING
-            self.stage.effects.append(Tell(command, self._who))
+            self._declined = frozenset()
+            self._look_up(command)
         elif command in ADJUSTMENTS and self.standing is not Standing.ASLEEP:
             self.stage.effects.append(Adjust(*ADJUSTMENTS[Command(command)]))
             self.stage.say("adjusted", rank=Rank.TALK)
@@ -129,6 +133,17 @@ class Steward:
             self._who_is_there(event)
         elif self.standing is Standing.ASKING_BESIDE and command in (Command.YES, Command.NO):
             self._start(alone=command == Command.NO)
+        elif self.standing is Standing.PROPOSING and command == Command.YES:
+            self._plan, self._numbers = self._proposed, (self._who,)
+            self._begin(group=False)
+        elif self.standing is Standing.PROPOSING and command == Command.NO:
+            self._declined |= {self._proposed}
+            self._look_up(Command.NEXT_SESSION)
+
+    def _look_up(self, question: str) -> None:
+        self._withdraw()
+        self.standing = Standing.TELLING
+        self.stage.effects.append(Tell(question, self._who, self._declined))
 
     def _who_is_there(self, event: Heard) -> None:
         assert event.number is not None
@@ -138,6 +153,9 @@ class Steward:
         group = event.command == Command.GROUP
         self._numbers = tuple(range(1, event.number + 1)) if group else (event.number,)
         self._who = self._numbers[0]
+        self._begin(group=group)
+
+    def _begin(self, *, group: bool) -> None:
         if self._plan in NEEDS_BESIDE or group:
             self._ask("steward_beside", Situation.QUESTION, Standing.ASKING_BESIDE)
         else:
@@ -158,8 +176,11 @@ class Steward:
     def _tell_on(self) -> None:
         if self._lines:
             self._said = self.stage.say(*self._lines.popleft(), moment="told")
+            return
+        self._said = None
+        if self._proposed and len(self._declined) < MOST_PROPOSALS:
+            self._ask("steward_shall", Situation.QUESTION, Standing.PROPOSING)
         else:
-            self._said = None
             self._wake("steward_back")
 
     def _wake(self, line: str) -> None:

@@ -219,7 +219,7 @@ class Holding:
         stage.drop(self._call, self._limit)
         self._call = self._limit = None
         stage.hush()
-        stage.say(line, rank=Rank.SAFETY)
+        stage.say(line, rank=Rank.SAFETY, moment=f"hold-end:{self.step.label}")
         sounds_s = self.sounds_s if len(self.sounds_s) <= MOST_SOUNDS else []
         stage.unclaimed_s = tuple(sorted([*self.calls_s, *sounds_s]))
         stage.over_s = min(stage.now_s, self.start_s + self.cap_s)
