@@ -5,17 +5,20 @@ from __future__ import annotations
 import signal
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from pathlib import Path
 
 from coach.app.equipment import Equipment
 from coach.app.service import Service
 from coach.app.sessions import Sessions
+from coach.border import BadInput
 from coach.loop import Nowhere, Show
 from coach.plans import find_plan, load_plan
-from coach.practice.events import Interrupted
+from coach.practice.events import Interrupted, Remind
 from coach.practice.steward import Steward
 from coach.records.store import DiskStore
 from coach.room.live import LiveRoom
 from coach.settings import records_folder
+from coach.timing.reminders import PracticeDays, Reminders
 
 
 def run_live(
@@ -39,10 +42,30 @@ def listen_live(equipment: Equipment, show: Show) -> int:
         loop = equipment.loop(room, steward, Nowhere(), show)
         loop.errand = sessions.errand
         loop.beat = service.beat
-        service.ready()
-        code = loop.run()
-        service.stopping()
+        with _reminders(equipment, folder, room):
+            service.ready()
+            code = loop.run()
+            service.stopping()
     return code
+
+
+@contextmanager
+def _reminders(equipment: Equipment, folder: Path, room: LiveRoom) -> Iterator[None]:
+    """The practice days of the settings, each as one event on the room's queue."""
+    wanted = equipment.settings.reminders
+    try:
+        days = PracticeDays(wanted.days, wanted.time, wanted.plan)
+    except ValueError as error:
+        raise BadInput(f"coach.toml: reminders.{error}") from None
+
+    def deliver(*_: object) -> None:
+        room.post(Remind(room.now_s()))
+
+    reminders = Reminders(folder / "reminders.json", days, deliver)
+    try:
+        yield
+    finally:
+        reminders.close()
 
 
 @contextmanager

@@ -15,6 +15,8 @@ from coach.practice.conductor import Conductor
 from coach.practice.events import Errand, Event, Returned, Start, Tell, Told
 from coach.practice.kept import Kept
 from coach.practice.summary import Said
+from coach.practice.words import Command
+from coach.records.next_session import next_session
 from coach.records.store import DiskStore
 from coach.report.review import Question, review
 
@@ -56,7 +58,7 @@ class Sessions:
         plan = load_plan(path)
         started = self._clock()
         group = [(number, None) for number in numbers]
-        people = self._store.people.for_session(group, started.date())
+        people = self._store.people.for_session(group, started.date(), invented=self.invented)
         limits = self._equipment.limits
         refuse_unsafe(plan, str(path), people, limits, alone=alone)
         self._count += 1
@@ -80,7 +82,24 @@ class Sessions:
             except BadInput as refusal:
                 return Returned(self._room.now_s(), 2, _spoken(refusal))
             return Returned(self._room.now_s(), code)
+        if errand.question == Command.NEXT_SESSION:
+            return self._proposal(errand)
         return Told(self._room.now_s(), tuple(self._answer(errand)))
+
+    def _proposal(self, errand: Tell) -> Told:
+        """The next session, and whether it may begin now."""
+        today = self._clock().date()
+        found = next_session(
+            self._store.library,
+            errand.participant,
+            None,
+            today,
+            self._equipment.limits,
+            declined=errand.declined,
+            invented=self.invented,
+        )
+        plan = found.plan if found.plan and found.on == today else ""
+        return Told(self._room.now_s(), found.lines, plan)
 
     def _answer(self, errand: Tell) -> list[Said]:
         """What the records say to a question about the person with this number."""
