@@ -32,6 +32,7 @@ from coach.practice.events import (
     RoomBack,
     RoomLost,
     Say,
+    Schedule,
     Sound,
     Start,
     Tell,
@@ -194,7 +195,7 @@ class Loop:
                 self._adjust(effect)
             case Escalate():
                 self._escalate(effect)
-            case Start() | Tell():
+            case Start() | Tell() | Schedule():
                 event = self.errand(effect)
                 self._speaker = self._fresh_speaker()  # others have spoken in the room
                 self._texts.clear()

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import signal
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 
 from coach.app.equipment import Equipment
@@ -42,7 +43,7 @@ def listen_live(equipment: Equipment, show: Show) -> int:
         loop = equipment.loop(room, steward, Nowhere(), show)
         loop.errand = sessions.errand
         loop.beat = service.beat
-        with _reminders(equipment, folder, room):
+        with _reminders(equipment, folder, room) as sessions.schedule:
             service.ready()
             code = loop.run()
             service.stopping()
@@ -50,8 +51,10 @@ def listen_live(equipment: Equipment, show: Show) -> int:
 
 
 @contextmanager
-def _reminders(equipment: Equipment, folder: Path, room: LiveRoom) -> Iterator[None]:
-    """The practice days of the settings, each as one event on the room's queue."""
+def _reminders(
+    equipment: Equipment, folder: Path, room: LiveRoom
+) -> Iterator[Callable[[str], None]]:
+    """Practice days, each as one event on the room's queue; gives what changes them by voice."""
     wanted = equipment.settings.reminders
     try:
         days = PracticeDays(wanted.days, wanted.time, wanted.plan)
@@ -62,8 +65,14 @@ def _reminders(equipment: Equipment, folder: Path, room: LiveRoom) -> Iterator[N
         room.post(Remind(room.now_s()))
 
     reminders = Reminders(folder / "reminders.json", days, deliver)
+
+    def schedule(day: str) -> None:
+        code = day.upper()
+        days = () if day == "never" else (*reminders.wanted.days, code)
+        reminders.change(replace(reminders.wanted, days=tuple(dict.fromkeys(days))))
+
     try:
-        yield
+        yield schedule
     finally:
         reminders.close()
 

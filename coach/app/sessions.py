@@ -12,7 +12,7 @@ from coach.loop import Loop, Show, nothing
 from coach.plans import find_plan, load_plan, refuse_unsafe
 from coach.ports import Room
 from coach.practice.conductor import Conductor
-from coach.practice.events import Errand, Event, Returned, Start, Tell, Told
+from coach.practice.events import Errand, Event, Returned, Schedule, Start, Tell, Told
 from coach.practice.kept import Kept
 from coach.practice.summary import Said
 from coach.practice.words import Command
@@ -50,6 +50,7 @@ class Sessions:
         self.kept: list[Kept] = []
         self.document: Mapping[str, Any] = {}  # of the last session
         self.beat: Callable[[], None] = nothing
+        self.schedule: Callable[[str], None] = nothing  # a day of the week, or "never"
         self.invented = False
 
     def run(self, plan_name: str, numbers: Sequence[int], *, alone: bool) -> int:
@@ -82,6 +83,9 @@ class Sessions:
             except BadInput as refusal:
                 return Returned(self._room.now_s(), 2, _spoken(refusal))
             return Returned(self._room.now_s(), code)
+        if isinstance(errand, Schedule):
+            self.schedule(errand.day)
+            return Told(self._room.now_s(), ((f"remind_{errand.day}", {}),))
         if errand.question == Command.NEXT_SESSION:
             return self._proposal(errand)
         return Told(self._room.now_s(), tuple(self._answer(errand)))

@@ -275,5 +275,12 @@ class Tell:
     declined: frozenset[str] = frozenset()
 
 
-Errand = Start | Tell
+@dataclass(frozen=True, slots=True)
+class Schedule:
+    """Remind on this day of the week too ("mo" to "su"), or on none ("never"); `Told` follows."""
+
+    day: str
+
+
+Errand = Start | Tell | Schedule
 Effect = Say | Sound | Wait | Drop | Hush | Listen | Keep | Adjust | Escalate | Finish | Errand

@@ -26,6 +26,7 @@ from coach.practice.events import (
     Remind,
     Returned,
     RoomBack,
+    Schedule,
     Start,
     Tell,
     Told,
@@ -36,6 +37,7 @@ from coach.practice.stage import Stage
 from coach.practice.words import Command, Situation
 
 PLAN = "plan-"
+REMIND = "remind-"
 LARGEST_GROUP = 20
 QUESTIONS = (
     Command.HOW_WAS_IT,
@@ -121,6 +123,10 @@ class Steward:
         elif command in QUESTIONS:
             self._declined = frozenset()
             self._look_up(command)
+        elif command.startswith(REMIND):
+            self._withdraw()
+            self.standing = Standing.TELLING
+            self.stage.effects.append(Schedule(command.removeprefix(REMIND)))
         elif command in ADJUSTMENTS and self.standing is not Standing.ASLEEP:
             self.stage.effects.append(Adjust(*ADJUSTMENTS[Command(command)]))
             self.stage.say("adjusted", rank=Rank.TALK)

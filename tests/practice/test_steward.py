@@ -21,6 +21,7 @@ from coach.practice.events import (
     Returned,
     RoomBack,
     Say,
+    Schedule,
     Start,
     Tell,
     Told,
@@ -236,6 +237,14 @@ def test_a_signal_ends_it(evening: Evening) -> None:
 def test_it_reminds_once_and_stays_asleep(evening: Evening) -> None:
     assert evening.lines(evening.give(Remind(50.0))) == ["steward_reminder"]
     assert evening.steward.standing is Standing.ASLEEP
+
+
+@pytest.mark.parametrize("day", ["mo", "su", "never"])
+def test_practice_days_are_set_by_voice(evening: Evening, day: str) -> None:
+    evening.say(Command.WAKE)
+    assert Schedule(day) in evening.say(f"remind-{day}")
+    found = evening.give(Told(9.0, ((f"remind_{day}", {}),)))
+    assert evening.lines(found) == [f"remind_{day}", "steward_back"]
 
 
 def test_a_room_that_is_back_finds_it_asleep_and_listening(evening: Evening) -> None:
