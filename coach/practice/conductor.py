@@ -338,6 +338,7 @@ class Conductor:
         """A hold, and all that watches over somebody after it, goes on by the clock."""
         self.stage.note("room lost", event.what)
         self._deaf = True
+        self.stage.sound("deaf", rank=Rank.SAFETY)  # silence would mean that all is well
         assert self._act is not None
         if self.phase is Phase.LOST or _goes_on(self._act):
             return
