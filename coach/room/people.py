@@ -119,6 +119,16 @@ def recording(path: str, rate_hz: int) -> Audio:
     return np.asarray(soxr.resample(mono, rate, rate_hz), np.float32)
 
 
+def tapped_samples(rate_bpm: float, for_s: float, rate_hz: int) -> Audio:
+    """A steady beat of single knocks, peak 1; the first at once, none later than `for_s`."""
+    one = knock_samples(1, rate_hz)
+    starts = [round(n * 60 / rate_bpm * rate_hz) for n in range(int(for_s * rate_bpm / 60) + 1)]
+    samples: Audio = np.zeros(starts[-1] + len(one), np.float32)
+    for start in starts:
+        samples[start : start + len(one)] += one
+    return samples
+
+
 class People:
     """Everybody in the scene. `voices` gives the voice for a participant's `voice`."""
 
@@ -188,11 +198,9 @@ class People:
 
     def _sounds(self, person: Participant, act: Act) -> tuple[_Sound, ...]:
         level_db = person.level_db + act.gain_db
-        if act.knock:
-            samples = knock_samples(act.knock, self._rate_hz)
-            gain = 10 ** ((level_db + KNOCK_OVER_SPEECH_DB) / 20)  # its peak is 1
-            text = "(knocks twice)" if act.knock == 2 else "(knocks)"
-            return (self._sound(text, samples, gain),)
+        if act.knock or act.taps_bpm:
+            gain = 10 ** ((level_db + KNOCK_OVER_SPEECH_DB) / 20)  # the peak is 1
+            return (self._sound(*_knocked(act, self._rate_hz), gain),)
         if act.play:
             spoken = {f"({Path(act.play).name})": recording(act.play, self._rate_hz)}
         else:
@@ -215,3 +223,11 @@ class People:
             clip = self._voices(voice).speak(text, self._rate_hz)
             self._clips[voice, text] = clip.samples
         return self._clips[voice, text]
+
+
+def _knocked(act: Act, rate_hz: int) -> tuple[str, Audio]:
+    if act.taps_bpm:
+        samples = tapped_samples(act.taps_bpm, act.for_s, rate_hz)
+        return f"(taps at {act.taps_bpm:g} a minute)", samples
+    text = "(knocks twice)" if act.knock == 2 else "(knocks)"
+    return text, knock_samples(act.knock, rate_hz)

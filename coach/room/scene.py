@@ -3,10 +3,10 @@
 An act hangs on a moment of the session (`after`, shell patterns allowed) or on a time (`at_s`).
 `nth` counts the moments that match: 1, the default, is the first, "2+" the second and all later
 ones, "each" all of them. `hears` lets an act depend on what the coach says there, so that a
-participant says yes to the right number only. An act without `say`, `knock` and `play` is
-silence. `like` names another scene whose keys hold where this one says nothing; of a participant
-in both, the acts after a moment replace all of the other's after that moment, and the rest is
-added.
+participant says yes to the right number only. An act without `say`, `knock`, `taps_bpm` and
+`play` is silence. `like` names another scene whose keys hold where this one says nothing; of a
+participant in both, the acts after a moment replace all of the other's after that moment, and the
+rest is added.
 """
 
 from __future__ import annotations
@@ -72,25 +72,29 @@ class Act:
     until_s: float = 1e9
     say: str | tuple[str, ...] = ()  # several texts are said in turn
     knock: int = 0
+    taps_bpm: float = 0.0  # a steady beat of knocks, the true rate of a tapped count ...
+    for_s: float = 0.0  # ... for so long
     play: str = ""  # a sound file, beside the scene
     gain_db: float = 0.0  # beside the participant's level
-    means: Literal["", "end"] = ""  # "end": with this the hold truly ends
+    means: Literal["", "end", "end-all"] = ""  # with this the hold truly ends, or everybody's
     count: int | None = None  # the true beats of the pulse count
 
     def __post_init__(self) -> None:
         _need(bool(self.after) != (self.at_s is not None), "needs either after or at_s")
-        done = [bool(self.say), bool(self.knock), bool(self.play)]
-        _need(sum(done) <= 1, "only one of say, knock and play")
+        done = [bool(self.say), bool(self.knock), bool(self.taps_bpm), bool(self.play)]
+        _need(sum(done) <= 1, "only one of say, knock, taps_bpm and play")
         _need(self.knock in (0, 1, 2), "knock must be 1 or 2")
+        _need(not self.taps_bpm or 20 <= self.taps_bpm <= 240, "taps_bpm must be 20 to 240")
+        _need(bool(self.taps_bpm) == (self.for_s > 0), "taps_bpm and for_s need each other")
         _need(self.delay_s >= 0, "delay_s must not be negative")
         counted = re.fullmatch(r"each|[1-9]\d*\+?", str(self.nth))
         _need(counted is not None, "nth must be 1 or more, '2+' or the like, or 'each'")
         _need(self.at_s is None or self.at_s >= 0, "at_s must not be negative")
         _need(self.every_s is None or self.at_s is not None, "every_s needs at_s")
         _need(self.every_s is None or self.every_s > 0, "every_s must be above 0")
-        true_value = bool(self.means) or self.count is not None
+        true_value = bool(self.means or self.taps_bpm) or self.count is not None
         labelled = ":" in self.after and "*" not in self.label
-        _need(not true_value or labelled, "means and count need an after with a label")
+        _need(not true_value or labelled, "means, count and taps_bpm need an after with a label")
 
     @property
     def label(self) -> str:

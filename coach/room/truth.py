@@ -1,4 +1,4 @@
-"""What was kept beside what truly happened in a scene: every hold, every count, every time call."""
+"""What was kept beside what truly happened in a scene: every hold, count, rate and time call."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from coach.room.people import Done, SceneLog
 
 
 class Row(TypedDict):
-    """One value; `true` and `kept` in seconds or beats, None if there is none."""
+    """One value; `true` and `kept` in seconds, beats or bpm, None if there is none."""
 
     what: str
     true: float | None
@@ -19,11 +19,13 @@ class Row(TypedDict):
 
 
 def truth(log: SceneLog, kept: Iterable[Kept]) -> list[Row]:
-    """Holds, then counts, then calls.
+    """Holds, then counts and tapped rates, then calls.
 
     A hold truly lasts from the mark that was sounded to the first audible sound of the act that
-    means its end; a call's true value is its mark, its kept value the room time of its first
-    frame. What truly happened and was not kept stands there without a kept value.
+    means its end. One that nobody ended before its limit lasts until the coach said so: it stands
+    there as `limit`, and its error is how long that word took. A call's true value is its mark,
+    its kept value the room time of its first frame. What truly happened and was not kept stands
+    there without a kept value.
     """
     latest = {value.key: value for value in kept}.values()
     holds = [value for value in latest if isinstance(value, Hold)]
@@ -64,26 +66,35 @@ def _several(log: SceneLog, values: Iterable[Hold | Pulse]) -> bool:
 
 def _holds(log: SceneLog, holds: list[Hold]) -> list[Row]:
     several = _several(log, holds)
-    rows = []
-    ends = [done for done in log.acts if done.act.means == "end"]
+    ends = [done for done in log.acts if done.act.means]
+    own = [done for done in ends if done.act.means == "end"]
     taken: set[int] = set()
+    rows = []
     for hold in holds:
         mark_s = _mark_s(log, hold.label, hold.start_s + 0.5)
-        mine = [
-            done
-            for done in ends
-            if done.participant == hold.participant
-            and done.act.label == hold.label
-            and done.onset_s >= hold.start_s
-            and id(done) not in taken
-        ]
-        true = None
-        if mine and mark_s is not None:
-            taken.add(id(mine[0]))
-            true = round(mine[0].onset_s - mark_s, 6)
+        mine = [done for done in ends if _ends(done, hold) and id(done) not in taken]
         kept = None if hold.duration_s is None else round(hold.duration_s, 6)
-        rows.append(_row(_named("hold", hold.label, hold.participant, several), true, kept))
-    return rows + [_lost(log, done, several) for done in ends if id(done) not in taken]
+        kind, true = "hold", None
+        if mine and mark_s is not None:
+            taken |= {id(mine[0])} if mine[0] in own else set()
+            true = round(mine[0].onset_s - mark_s, 6)
+        elif hold.ended_by == "cap" and mark_s is not None:
+            kind, true = "limit", _until_told(log, hold, mark_s)
+        rows.append(_row(_named(kind, hold.label, hold.participant, several), true, kept))
+    return rows + [_lost(log, done, several) for done in own if id(done) not in taken]
+
+
+def _ends(done: Done, hold: Hold) -> bool:
+    """Whether the act is the end of that hold."""
+    mine = done.participant == hold.participant or done.act.means == "end-all"
+    return mine and done.act.label == hold.label and done.onset_s >= hold.start_s
+
+
+def _until_told(log: SceneLog, hold: Hold, mark_s: float) -> float | None:
+    """How long a hold lasted that the coach ended."""
+    told_s = [m.start_s for m in log.moments if m.name == f"hold-end:{hold.label}"]
+    later = [t for t in told_s if t > mark_s]
+    return round(later[0] - mark_s, 6) if later else None
 
 
 def _lost(log: SceneLog, done: Done, several: bool) -> Row:
@@ -101,14 +112,24 @@ def _mark_s(log: SceneLog, label: str, before_s: float) -> float | None:
 
 def _counts(log: SceneLog, pulses: list[Pulse]) -> list[Row]:
     several = _several(log, pulses)
-    true: dict[tuple[str, int], int] = {}
+    true: dict[tuple[str, int], float] = {}
+    tapped: set[tuple[str, int]] = set()
     for done in log.acts:
+        what = done.act.label, done.participant
         if done.act.count is not None:
-            true[done.act.label, done.participant] = done.act.count  # the last one is meant
-    kept = {(pulse.label, pulse.participant): pulse.beats for pulse in pulses}
+            true[what] = done.act.count  # the last one is meant
+        elif done.act.taps_bpm:
+            true[what] = done.act.taps_bpm
+            tapped.add(what)
+    kept = {
+        (pulse.label, pulse.participant): (
+            pulse.bpm if (pulse.label, pulse.participant) in tapped else pulse.beats
+        )
+        for pulse in pulses
+    }
     return [
-        _row(_named("count", label, number, several), true.get((label, number)), beats)
-        for (label, number), beats in {**dict.fromkeys(true), **kept}.items()
+        _row(_named("rate" if what in tapped else "count", *what, several), true.get(what), number)
+        for what, number in {**dict.fromkeys(true), **kept}.items()
     ]
 
 

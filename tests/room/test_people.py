@@ -11,7 +11,9 @@ import pytest
 import soundfile
 
 from coach.border import BadInput
+from coach.ear.knocks import KnockDetector
 from coach.ports import Audio, Clip
+from coach.practice.events import Knocks
 from coach.room.people import (
     KNOCK_APART_S,
     People,
@@ -19,6 +21,7 @@ from coach.room.people import (
     energy_onset_s,
     knock_samples,
     recording,
+    tapped_samples,
 )
 from coach.room.scene import Act, Participant, Scene
 
@@ -196,3 +199,12 @@ def test_the_onset_is_where_sound_begins() -> None:
     sound[4000:8000] = 0.5
     assert energy_onset_s(sound, RATE_HZ) == 0.25
     assert energy_onset_s(knock_samples(1, RATE_HZ), RATE_HZ) == 0.0
+
+
+def test_a_tapped_beat_is_steady_and_ends_in_time() -> None:
+    samples = tapped_samples(66.0, 14.0, RATE_HZ)
+    knocks = [knock.onset_s for knock in KnockDetector(Knocks.BEATS).feed(samples)]
+    assert len(knocks) >= 14
+    apart_s = np.diff(knocks)
+    assert apart_s == pytest.approx(60 / 66, abs=0.01)
+    assert knocks[-1] <= 14.0

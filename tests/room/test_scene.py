@@ -54,7 +54,7 @@ def test_a_wrong_value_is_named_in_one_line(
     [
         ("say = 'yes'", "needs either after or at_s"),
         ("after = 'x'\nat_s = 1.0", "needs either after or at_s"),
-        ("after = 'x'\nsay = 'yes'\nknock = 2", "only one of say, knock and play"),
+        ("after = 'x'\nsay = 'yes'\nknock = 2", "only one of say, knock, taps_bpm and play"),
         ("after = 'x'\nknock = 3", "knock must be 1 or 2"),
         ("after = 'x'\ndelay_s = -1.0", "delay_s must not be negative"),
         ("after = 'x'\nnth = 0", "nth must be 1 or more"),
@@ -62,9 +62,9 @@ def test_a_wrong_value_is_named_in_one_line(
         ("after = 'x'\nevery_s = 3.0", "every_s needs at_s"),
         ("at_s = 1.0\nevery_s = 0.0", "every_s must be above 0"),
         ("at_s = -1.0", "at_s must not be negative"),
-        ("at_s = 1.0\nmeans = 'end'", "means and count need an after with a label"),
-        ("after = 'hold:*'\nmeans = 'end'", "means and count need an after with a label"),
-        ("after = 'farewell'\ncount = 3", "means and count need an after with a label"),
+        ("at_s = 1.0\nmeans = 'end'", "means, count and taps_bpm need an after with a label"),
+        ("after = 'hold:*'\nmeans = 'end'", "means, count and taps_bpm need an after with a label"),
+        ("after = 'farewell'\ncount = 3", "means, count and taps_bpm need an after with a label"),
     ],
 )
 def test_a_wrong_act_is_named_with_its_place(tmp_path: Path, act: str, reason: str) -> None:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from functools import cache
+from itertools import pairwise
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -23,7 +24,7 @@ from coach.plans import load_plan, refuse_unsafe
 from coach.ports import Block, Clip, EarEvent
 from coach.practice.conductor import Conductor
 from coach.practice.events import Heard, Knocked, Knocks, Unclear
-from coach.practice.kept import CheckIn, Kept, Note, Pulse
+from coach.practice.kept import CheckIn, Hold, Kept, Note, Pulse
 from coach.practice.safety import Limits, Person
 from coach.room.people import Done, SceneLog
 from coach.room.scene import Scene, load_scene
@@ -40,6 +41,9 @@ SCENES = [
     if path.parent.name != "plans" and load_scene(path).plan  # one plan, one session
 ]
 SURE_AFTER_S = 0.3  # from the end of a word
+DROWNS_DB = 9.0  # a voice so much quieter does not disturb
+LIMIT_TOLD_S = 0.1  # from the limit of a hold to the word that ends it
+TAPPED_BPM = 0.5
 
 
 class Hum:
@@ -53,13 +57,18 @@ class Hum:
 
 
 class WordForWord:
-    """An ear that reads the scene's script and understands it by the real grammars."""
+    """An ear that reads the scene's script and understands it by the real grammars.
 
-    def __init__(self, log: SceneLog) -> None:
+    There is one microphone: people who speak at once and about as loud are one unclear sound.
+    """
+
+    def __init__(self, log: SceneLog, scene: Scene) -> None:
         self._log = log
-        self._read = 0
+        self._levels_db = {p.number: p.level_db for p in scene.participants}
+        self._read: set[int] = set()
         self._situation = "anytime"
         self._knocks = Knocks.OFF
+        self._taps: list[float] = []
         self.commands: list[str] = []
 
     def attend(self, situation: str, knocks: Knocks) -> None:
@@ -68,16 +77,32 @@ class WordForWord:
     def feed(self, block: Block) -> list[EarEvent]:
         now_s = block.start_s + len(block.microphone) / 16_000
         events: list[EarEvent] = []
-        acts = sorted(self._log.acts, key=lambda done: done.end_s)
-        while self._read < len(acts) and acts[self._read].end_s + SURE_AFTER_S <= now_s:
-            events += self._understood(acts[self._read], now_s)
-            self._read += 1
+        for place, done in enumerate(self._log.acts):
+            if place in self._read:
+                continue
+            if done.act.taps_bpm:
+                self._read.add(place)
+                apart_s = 60 / done.act.taps_bpm
+                taps = range(int(done.act.for_s / apart_s) + 1)
+                self._taps += [done.onset_s + n * apart_s for n in taps]
+            elif done.end_s + SURE_AFTER_S <= now_s:
+                self._read.add(place)
+                events += self._understood(done, now_s)
+        tapped = [t for t in self._taps if t + SURE_AFTER_S <= now_s]
+        self._taps = self._taps[len(tapped) :]
+        if self._knocks is Knocks.BEATS:
+            events += [Knocked(now_s, t, 1) for t in tapped]
         return events
 
     def _understood(self, done: Done, now_s: float) -> list[EarEvent]:
         if done.act.knock:
             heard = self._knocks is not Knocks.OFF
             return [Knocked(now_s, done.onset_s, done.act.knock)] if heard else []
+        jumble = self._jumble(done)
+        if len(jumble) > 1:
+            if done.end_s < max(other.end_s for other in jumble):
+                return []
+            return [Unclear(now_s, min(other.onset_s for other in jumble), done.end_s)]
         meaning = load_grammar(grammar_path(self._situation)).meaning(done.text.replace(",", ""))
         if meaning is None:
             return [Unclear(now_s, done.onset_s, done.end_s)]
@@ -94,18 +119,35 @@ class WordForWord:
             )
         ]
 
+    def _jumble(self, done: Done) -> list[Done]:
+        """Who speaks over `done`, itself included."""
+        return [
+            other
+            for other in self._log.acts
+            if (other.act.texts or other.act.play)
+            and other.onset_s < done.end_s
+            and other.end_s > done.onset_s
+            and self._level_db(other) > self._level_db(done) - DROWNS_DB
+        ]
+
+    def _level_db(self, done: Done) -> float:
+        return self._levels_db[done.participant] + done.act.gain_db
+
 
 class Ledger:
     """A store that only lists."""
 
     def __init__(self) -> None:
         self.kept: list[Kept] = []
+        self.lines: list[str] = []
+        self.texts: list[str] = []
 
     def keep(self, kept: Kept) -> None:
         self.kept.append(kept)
 
     def said(self, start_s: float, end_s: float, line: str, text: str, who: str = "coach") -> None:
-        """Not looked at here."""
+        self.lines.append(line)
+        self.texts.append(text)
 
     def finish(self, ended_s: float, code: int, reason: str) -> Mapping[str, Any]:
         return {}
@@ -124,7 +166,7 @@ class Session:
         ]
         refuse_unsafe(plan, self.scene.plan, people, Limits(), alone=self.scene.alone)
         self.room = SimulatedRoom(self.scene, lambda _: Hum())
-        self.ear = WordForWord(self.room.log)
+        self.ear = WordForWord(self.room.log, self.scene)
         self.store = Ledger()
         lines = load_lines(data_path("config", "lines", "en.toml"))
         conductor = Conductor(plan, people, Limits(), alone=self.scene.alone)
@@ -148,8 +190,22 @@ def test_the_scene_ends_as_it_says_and_what_is_kept_is_true(name: str) -> None:
     assert session.code == session.scene.exit_code
     assert session.room.now_s() < session.scene.limit_s
     for row in session.rows:
+        if unknown(row, session):
+            continue
         assert row["error"] is not None, row
-        assert abs(row["error"]) <= 0.001, row
+        assert abs(row["error"]) <= most_error(row), row
+
+
+def most_error(row: Row) -> float:
+    kind = row["what"].split()[0]
+    return {"limit": LIMIT_TOLD_S, "rate": TAPPED_BPM}.get(kind, 0.001)
+
+
+def unknown(row: Row, session: Session) -> bool:
+    """In a group, what was not heard, or heard from two at once, may stay open."""
+    return (
+        row["kept"] is None and "participant" in row["what"] and len(session.scene.participants) > 1
+    )
 
 
 @pytest.mark.parametrize("name", SCENES)
@@ -161,7 +217,7 @@ def test_nothing_in_the_script_is_left_out_unless_the_session_ends_early(name: s
             act
             for person in session.scene.participants
             for act in person.acts
-            if (act.texts or act.knock) and act.nth == 1
+            if (act.texts or act.knock or act.taps_bpm) and act.nth == 1
         }
         assert once <= done
 
@@ -208,3 +264,73 @@ def test_talk_about_other_things_is_no_command(name: str) -> None:
     assert len(talk) > 5
     answers = [done for done in session.room.log.acts if done.act.texts and not done.act.every_s]
     assert len(session.ear.commands) <= len(answers)
+
+
+def test_a_table_is_steered_by_voice_and_what_happened_is_kept() -> None:
+    session = run("training/co2-table")
+    holds = {hold.label: hold for hold in session.kept(Hold)}
+    assert list(holds) == ["co2 1", "co2 3", "co2 4", "co2 5", "co2 6"]  # easier: six; one skipped
+    assert [hold.target_s for hold in holds.values()] == [90.0, 90.0, 80.0, 80.0, 80.0]
+    notes = [(note.what, note.detail) for note in session.kept(Note)]
+    assert notes == [
+        ("table changed", "easier"),
+        ("skipped", "co2 2"),
+        ("table changed", "shorter"),
+        ("paused", ""),
+        ("went on", ""),
+    ]
+
+
+def test_a_table_longer_than_the_limit_is_declined_and_stays() -> None:
+    session = run("training/co2-table")
+    assert session.store.lines.count("table_limit") == 2  # before it, and in the middle
+    holds = [hold.target_s or 0.0 for hold in session.kept(Hold)]
+    assert max(holds) <= 185 / 2  # half the best
+
+
+def test_the_end_of_a_limited_hold_is_told_once() -> None:
+    lines = run("training/o2-table").store.lines
+    assert lines.count("hold_cap") == 5
+    assert lines.count("hold_ended") == 1  # the sixth ended with a word
+
+
+def test_the_rests_of_a_table_last_from_the_end_of_one_hold_to_the_next_mark() -> None:
+    holds = run("training/o2-table").kept(Hold)
+    last = {hold.label: hold for hold in holds}.values()
+    rests = [b.start_s - (a.end_s or 0.0) for a, b in pairwise(last)]
+    assert rests == [pytest.approx(120.0, abs=0.1)] * 5
+
+
+def test_an_o2_table_grows_to_four_fifths_of_the_best() -> None:
+    targets = {hold.label: hold.target_s for hold in run("training/o2-table").kept(Hold)}
+    assert list(targets.values()) == [60.0, 75.0, 90.0, 105.0, 120.0, 135.0]
+    assert 135.0 <= 0.8 * 180.0  # training page of a dive school: last hold at most 80 %
+
+
+def test_without_a_best_there_is_no_table() -> None:
+    session = run("training/no-best")
+    assert session.reason == "table refused"
+    assert session.kept(Hold) == []
+
+
+def test_a_stopped_table_keeps_what_was_done() -> None:
+    session = run("training/co2-table-stop")
+    assert {hold.label for hold in session.kept(Hold)} == {"co2 1", "co2 2"}
+    assert session.reason == "stopped"
+
+
+def test_a_comfort_hold_ends_with_its_first_contraction() -> None:
+    hold = run("training/comfort-hold").kept(Hold)[-1]
+    assert (hold.ended_by, len(hold.contractions_s)) == ("contraction", 1)
+    assert hold.contractions_s[0] == hold.duration_s
+
+
+def test_the_morning_pulse_is_the_mean_of_both_minutes() -> None:
+    assert "Your morning pulse was fifty seven." in run("training/morning-pulse").store.texts
+
+
+def test_evening_rests_last_twice_the_hold() -> None:
+    holds = {hold.label: hold for hold in run("training/evening-calm").kept(Hold)}
+    rest = [text for text in run("training/evening-calm").store.texts if text.startswith("Rest")]
+    assert holds["round 1"].duration_s == pytest.approx(43.6, abs=0.001)
+    assert len(rest) <= 2

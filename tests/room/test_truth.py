@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from coach.practice.kept import NOBODY, Hold, Kept, Note, Pulse
 from coach.room.people import Done, Moment, SceneLog
 from coach.room.scene import Act
@@ -87,6 +89,31 @@ def test_a_call_is_held_against_its_mark() -> None:
     assert truth(SceneLog(moments), []) == [
         {"what": "call baseline 10 s", "true": 20.0, "kept": 20.0, "error": 0.0},
         {"what": "call main 10 s", "true": 310.0, "kept": 310.25, "error": 0.25},
+    ]
+
+
+def test_a_hold_that_the_coach_ended_lasted_until_it_said_so() -> None:
+    log = SceneLog([Moment("hold:co2 1", 10.0), Moment("hold-end:co2 1", 100.04)])
+    limited = replace(hold("co2 1", 10.0, 100.0), ended_by="cap")
+    assert truth(log, [limited]) == [
+        {"what": "limit co2 1", "true": 90.04, "kept": 90.0, "error": -0.04}
+    ]
+
+
+def test_who_stops_everyone_ends_the_hold_of_each_who_is_still_in_it() -> None:
+    stops = Act(after="hold:main", say="stop everyone", means="end-all")
+    everyone = Done(3, "Ruska", "stop everyone", 70.0, 71.0, stops)
+    log = SceneLog([Moment("hold:main", 10.0)], [ended("main", 50.0, 1), everyone])
+    rows = truth(log, [hold("main", 10.0, 50.0, 1), hold("main", 10.0, 70.0, 2)])
+    assert [row["true"] for row in rows] == [40.0, 60.0]
+
+
+def test_a_tapped_rate_is_held_against_the_rate_of_the_taps() -> None:
+    act = Act(after="pulse:tapped", taps_bpm=66.0, for_s=14.0)
+    log = SceneLog(acts=[Done(1, "Ruska", "(taps)", 20.0, 34.0, act)])
+    kept = replace(pulse("tapped", 16), bpm=66.25)
+    assert truth(log, [kept]) == [
+        {"what": "rate tapped", "true": 66.0, "kept": 66.25, "error": 0.25}
     ]
 
 

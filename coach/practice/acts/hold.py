@@ -201,17 +201,20 @@ class Holding:
 
     def _ended(self, stage: Stage, end_s: float, by: str, source: Source) -> Next:
         """Everybody who still holds is up at `end_s`."""
+        self._all_up(stage, end_s, by, source)
+        return self._over(stage)
+
+    def _all_up(self, stage: Stage, end_s: float, by: str, source: Source) -> None:
         for number in self._still_holding(stage):
             self._up.add(number)
             self._keep(stage, number, end_s, by, source)
-        return self._over(stage)
 
     def _capped(self, stage: Stage) -> Next:
         """The limit is reached. In a group whoever was not heard is asked afterwards."""
         assert self.start_s is not None
         self._limit = None
         if not stage.group:
-            self._ended(stage, self.start_s + self.cap_s, "cap", CLOCK)
+            self._all_up(stage, self.start_s + self.cap_s, "cap", CLOCK)
         return self._over(stage, "hold_cap")
 
     def _over(self, stage: Stage, line: str = "hold_ended") -> Next:
