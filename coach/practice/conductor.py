@@ -154,6 +154,7 @@ class Conductor:
         while self._queue:
             first = self._queue.popleft()
             if isinstance(first, PlainStep):
+                self.stage.leads_in = bool(self._queue) and _follows_at_once(self._queue[0])
                 self._queue.extendleft(reversed(acts_of(first, self.stage)))
                 continue
             self._act = first
@@ -361,6 +362,11 @@ class Conductor:
         else:
             self._move(Because.BACK, self._act.phase)
             self._act.enter(self.stage)
+
+
+def _follows_at_once(item: Act | PlainStep) -> bool:
+    """Whether it is a hold that the step before it leads into."""
+    return isinstance(item, Hold) and not item.wait_for_start and not item.lead_in
 
 
 def _last_words(act: Act) -> bool:

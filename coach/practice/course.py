@@ -149,22 +149,27 @@ def _recovery(step: steps.Recovery, stage: Stage) -> tuple[Act, ...]:
 
 
 def _rest(step: steps.Rest, stage: Stage) -> Script:
-    """Rest that is never shorter than the floor; the next hold's mark falls on its end.
+    """Rest that is never shorter than the floor; a hold's mark falls on its end.
 
-    However late it is, the words that lead into the hold are said.
+    However late it is, the words that lead into that hold are said. A hold with an unknown end
+    may have lasted as long as anybody's.
     """
-    lengths_s = [hold.duration_s or 0.0 for hold in stage.ledger.last_holds]
+    lengths_s = [
+        stage.over_s - hold.start_s if hold.duration_s is None else hold.duration_s
+        for hold in stage.ledger.last_holds
+    ]
     length_s = step.duration_s
     if step.times_last_hold is not None and lengths_s:
         length_s = step.times_last_hold * max(lengths_s)
     length_s = max(length_s, stage.limits.rest_floor_s)
     gone_s = _since_hold_s(stage) if step.counted_from == "hold end" else 0.0
-    left_s = max(length_s - gone_s - MARK_AFTER_S, LEADS_IN_S)
+    left_s = max(length_s - gone_s - MARK_AFTER_S, LEADS_IN_S if stage.leads_in else 0.0)
     beats = [Beat("rest_start", {"length": length_s})] if gone_s < 1 else []
     for mark_s in (60, 30):
         if left_s > mark_s + 12:
             beats.append(Beat("rest_left", {"left": mark_s}, at_s=left_s - mark_s))
-    beats.append(Beat("rest_ending", at_s=left_s - LEADS_IN_S))
+    if stage.leads_in:
+        beats.append(Beat("rest_ending", at_s=left_s - LEADS_IN_S))
     situation = Situation.TABLE if stage.in_table else Situation.ANYTIME
     return Script(tuple(beats), left_s, may_skip=False, situation=situation)
 

@@ -90,6 +90,7 @@ class Stage:
     situation: Situation | None = None
     unclaimed_s: tuple[float, ...] = ()  # ends of the last hold that are nobody's yet
     over_s: float = 0.0  # when the last hold was over for everybody
+    leads_in: bool = False  # a hold follows the step in hand at once
     in_table: bool = False  # a table has begun: its rests also listen for wishes to change it
     _notes: int = 0
     _lines: dict[int, tuple[float, str, Mapping[str, Value]]] = field(default_factory=dict)

@@ -329,8 +329,11 @@ def test_the_morning_pulse_is_the_mean_of_both_minutes() -> None:
     assert "Your morning pulse was fifty seven." in run("training/morning-pulse").store.texts
 
 
-def test_evening_rests_last_twice_the_hold() -> None:
-    holds = {hold.label: hold for hold in run("training/evening-calm").kept(Hold)}
-    rest = [text for text in run("training/evening-calm").store.texts if text.startswith("Rest")]
-    assert holds["round 1"].duration_s == pytest.approx(43.6, abs=0.001)
-    assert len(rest) <= 2
+def test_a_rest_leads_into_a_hold_only_if_one_follows_at_once() -> None:
+    assert run("training/three-holds").store.lines.count("rest_ending") == 3
+    assert "rest_ending" not in run("training/evening-calm").store.lines
+    first, second = (
+        run("training/evening-calm").kept(Hold)[1],
+        run("training/evening-calm").kept(Hold)[-1],
+    )
+    assert second.start_s - (first.end_s or 0.0) > 2 * 43.6  # twice the hold, then breathing
