@@ -1,6 +1,6 @@
 """What saving costs with ten years of history, and what a review over them takes.
 
-    python benchmarks/records.py [--sessions 10000] [--json FILE]
+    python -m benchmarks.records [--sessions 10000] [--json FILE]
 
 One run on one machine. Beside it: the same with one TinyDB file, as one would write it in an
 afternoon.
