@@ -207,6 +207,8 @@ def test_table_of_the_pulse_equals_the_documents() -> None:
     assert [int(cells[2]) for cells in shown] == [round(value) for value in after.values]
     differences = [round(b - a) for a, b in zip(before.values, after.values, strict=True)]
     assert [int(cells[3]) for cells in shown] == differences
+    middle = sorted(differences)[len(differences) // 2]
+    assert f"The median difference is {middle:+d} beats a minute." in texts(root)
     mornings = tables(root, "Morning pulse")
     expected = [round(value) for value in independent.pulses(ten(), "morning").values]
     assert [int(cells[1]) for cells in mornings] == expected
@@ -231,8 +233,25 @@ def test_dots_of_a_chart_lie_where_the_numbers_are() -> None:
     figure = next(f for f in root.iter(f"{HTML}figure") if f.get("id") == "hold-main")
     dots = [(float(c.get("cx")), float(c.get("cy"))) for c in figure.iter(f"{SVG}circle")]
     (x1, y1), (x2, y2), (x3, y3) = dots
+    assert y1 > y2 > y3  # SVG counts downwards
     assert x2 - x1 == pytest.approx(x3 - x2, abs=0.2)
     assert (y1 - y2) / (y2 - y3) == pytest.approx(30 / 10, rel=0.03)
+
+
+def test_line_of_a_trend_goes_where_the_trend_goes() -> None:
+    """Through the medians, with Sen's slope: 60, 70, ... 110 s lie on it exactly."""
+    docs = []
+    for number in range(6):
+        one = Invented(f"s{number}", FIRST + timedelta(days=number), "three-holds")
+        one.hold("main", [60.0 + 10 * number])
+        docs.append(one.end())
+    root = parsed(written(docs))
+    svg = next(s for s in root.iter(f"{SVG}svg") if s.get("aria-labelledby") == "hold-main-title")
+    parts = {g.get("class"): g for g in svg.iter(f"{SVG}g") if g.get("class")}
+    dots = [(float(c.get("cx")), float(c.get("cy"))) for c in parts["dots"]]
+    line = [tuple(map(float, at.split(","))) for at in parts["middle"][0].get("points").split()]
+    assert line[0] == pytest.approx(dots[0], abs=0.2)
+    assert line[-1] == pytest.approx(dots[-1], abs=0.2)
 
 
 def test_timeline_tells_holds_contractions_calls_and_words() -> None:
@@ -253,6 +272,22 @@ def test_timeline_tells_holds_contractions_calls_and_words() -> None:
     svg = next(iter(root.iter(f"{SVG}svg")))
     counts = {g.get("class"): len(g) for g in svg.iter(f"{SVG}g") if g.get("class")}
     assert (counts["hold"], counts["contraction"], counts["call"], counts["count"]) == (1, 2, 4, 1)
+
+
+def test_calls_belong_to_the_hold_in_which_they_were_heard() -> None:
+    """In a group the calls go on for the others after somebody came up."""
+    one = Invented("g", FIRST, "first-lesson", ("Ula", "Bo"))
+    one.hold("main", [25.0, 45.0])
+    shown = tables(parsed(written([one.end()])), "Holds; contractions")
+    assert [row[5] for row in shown] == ["10.0, 20.0", "10.0, 20.0, 30.0, 40.0"]
+
+
+def test_demonstrations_are_left_out_where_somebody_practised() -> None:
+    real = Invented("real", FIRST + timedelta(days=1), "three-holds", invented=False)
+    real.hold("main", [60.0])
+    text = written([ten()[1], real.end()])
+    assert len(tables(parsed(text), "Holds after the relaxation")) == 1
+    assert "Invented." not in text
 
 
 def test_a_hold_without_an_end_is_told_and_not_counted() -> None:

@@ -81,7 +81,9 @@ def check_last(docs: list[Document], said: dict[str, dict[str, Any]]) -> None:
     usual = independent.usual(row)
     verdicts = {"rev_first", "rev_few", "rev_usual", "rev_above", "rev_below"} & set(said)
     if usual is None:
-        assert verdicts <= {"rev_first", "rev_few"}
+        year = row.values[row.days >= row.days[-1] - 365.25]
+        assert verdicts == ({"rev_few"} if len(year) > 1 else {"rev_first"})
+        assert said.get("rev_few", {"more": 5})["more"] == 6 - len(year)
     elif abs(first - usual[0]) <= usual[1]:
         assert verdicts == {"rev_usual"}
         assert said["rev_usual"]["before"] == pytest.approx(usual[0])
@@ -121,6 +123,16 @@ def test_best_of_the_month_is_the_longest_hold_of_the_month(today: date) -> None
         assert (f"rev_best_{kind}" in said) == bool(lengths)
         if lengths:
             assert said[f"rev_best_{kind}"]["held"] == pytest.approx(max(lengths), abs=1e-5)
+    first = next((kind for kind in ORDER if f"rev_best_{kind}" in said), None)
+    if first:
+        ever = [
+            hold["end_s"] - hold["start_s"]
+            for made in docs
+            for hold in made["holds"]
+            if hold["kind"] == first
+        ]
+        longest = said[f"rev_best_{first}"]["held"] >= max(ever) - 1e-5
+        assert ("rev_longest" in said) == (longest and len(docs) > len(month))
 
 
 @pytest.mark.parametrize("today", days_of_asking(), ids=str)
@@ -305,6 +317,25 @@ def test_after_a_bad_moment_the_warning_comes_first_and_no_praise(answer: str) -
     names = [line for line, _ in said]
     assert names[1] == "rev_unwell"
     assert not {"rev_above", "rev_longest", "rev_rising"} & set(names)
+
+
+def test_a_long_hold_is_not_praised_if_the_next_one_went_badly() -> None:
+    rows = sessions([[60], [62], [61], [63], [60], [62]])
+    one = Invented("bad", FIRST + timedelta(days=9), "three-holds")
+    one.hold("main", [150])
+    one.hold("main", [100], check_in="dizzy")
+    said = text_of([*rows, summary(one.end())], Question.LAST)
+    assert "you felt unwell" in said
+    assert not re.search("longer|usual", said)
+
+
+def test_a_hold_that_was_stopped_is_told_but_compared_with_nothing() -> None:
+    rows = sessions([[60], [62], [61], [63], [60], [62]])
+    one = Invented("stopped", FIRST + timedelta(days=9), "three-holds")
+    one.hold("main", [12], ended_by="stop")
+    said = text_of([*rows, summary(one.end())], Question.LAST)
+    assert "you held twelve seconds" in said
+    assert "usual" not in said
 
 
 def test_an_alarm_is_told() -> None:
