@@ -24,7 +24,7 @@ from coach.ports import EAR_RATE_HZ, Audio, Block, EarEvent
 from coach.practice.events import Heard, Knocked, Knocks, Unclear
 from coach.settings import EarSettings
 
-BEFORE_FRAMES = 30  # what the recogniser gets from before the sound
+BEFORE_FRAMES = 40  # what the recogniser gets from before the sound
 SETTLE_FRAMES = 12  # a pause after which stopping words are looked for
 ALONE_FRAMES = 20  # a pause between which and the next a stopping word stands alone
 ENDED_S = 0.3  # where noise hides the pause: so long the recogniser has heard no word
