@@ -37,7 +37,7 @@ from coach.practice.stage import Stage
 from coach.practice.words import Command, Situation
 
 PLAN = "plan-"
-REMIND = "remind-"
+DAYS = ("mo", "tu", "we", "th", "fr", "sa", "su")  # said as a number: names sound too alike
 LARGEST_GROUP = 20
 QUESTIONS = (
     Command.HOW_WAS_IT,
@@ -57,6 +57,7 @@ class Standing(StrEnum):
     AWAKE = "awake"  # waits for a wish
     ASKING_WHO = "asking who"
     ASKING_BESIDE = "asking beside"
+    ASKING_DAY = "asking day"
     PROPOSING = "proposing"
     TELLING = "telling"
     AWAY = "away"  # a session is running
@@ -123,10 +124,10 @@ class Steward:
         elif command in QUESTIONS:
             self._declined = frozenset()
             self._look_up(command)
-        elif command.startswith(REMIND):
-            self._withdraw()
-            self.standing = Standing.TELLING
-            self.stage.effects.append(Schedule(command.removeprefix(REMIND)))
+        elif command == Command.REMIND:
+            self._ask("steward_day", Situation.WHO, Standing.ASKING_DAY)
+        elif command == Command.REMIND_NEVER:
+            self._schedule("never")
         elif command in ADJUSTMENTS and self.standing is not Standing.ASLEEP:
             self.stage.effects.append(Adjust(*ADJUSTMENTS[Command(command)]))
             self.stage.say("adjusted", rank=Rank.TALK)
@@ -137,6 +138,8 @@ class Steward:
                 self._prompt.put(self.stage)
         elif self.standing is Standing.ASKING_WHO and event.number is not None:
             self._who_is_there(event)
+        elif self.standing is Standing.ASKING_DAY and event.number is not None:
+            self._which_day(event.number)
         elif self.standing is Standing.ASKING_BESIDE and command in (Command.YES, Command.NO):
             self._start(alone=command == Command.NO)
         elif self.standing is Standing.PROPOSING and command == Command.YES:
@@ -145,6 +148,17 @@ class Steward:
         elif self.standing is Standing.PROPOSING and command == Command.NO:
             self._declined |= {self._proposed}
             self._look_up(Command.NEXT_SESSION)
+
+    def _which_day(self, number: int) -> None:
+        if 1 <= number <= len(DAYS):
+            self._schedule(DAYS[number - 1])
+        else:
+            self._ask("steward_day", Situation.WHO, Standing.ASKING_DAY)
+
+    def _schedule(self, day: str) -> None:
+        self._withdraw()
+        self.standing = Standing.TELLING
+        self.stage.effects.append(Schedule(day))
 
     def _look_up(self, question: str) -> None:
         self._withdraw()

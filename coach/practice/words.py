@@ -60,13 +60,7 @@ class Command(StrEnum):
     PULSE_PRACTICE = "plan-pulse-practice"
     MORNING_PULSE = "plan-morning-pulse"
     COMFORT_HOLD = "plan-comfort-hold"
-    REMIND_MO = "remind-mo"
-    REMIND_TU = "remind-tu"
-    REMIND_WE = "remind-we"
-    REMIND_TH = "remind-th"
-    REMIND_FR = "remind-fr"
-    REMIND_SA = "remind-sa"
-    REMIND_SU = "remind-su"
+    REMIND = "remind"
     REMIND_NEVER = "remind-never"
     GROUP = "group"  # "a group of five", with the number
     # review
