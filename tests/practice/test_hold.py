@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from coach.practice.acts.hold import Holding
 from coach.practice.conductor import Conductor
 from coach.practice.events import (
     Begin,
@@ -295,3 +296,7 @@ def test_a_call_that_fell_into_other_speech_is_left_out_not_late() -> None:
 def test_a_short_loss_between_two_calls_costs_none() -> None:
     session = held((22.0, lost()), (24.0, back()), (45.0, heard("done")))
     assert [said for _, said in session.calls] == [10, 20, 30, 40]
+
+
+def test_nobody_can_know_how_long_a_hold_lasts() -> None:
+    assert Holding(hold(), 1, 120.0).left_s(0.0) is None

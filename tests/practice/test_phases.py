@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import subprocess
-import sys
+import runpy
 from pathlib import Path
 
 import pytest
 
+from coach.practice import phases
 from coach.practice.phases import TABLE, Because, Phase, allowed, diagram
 
 PAGE = Path(__file__).parents[2] / "DEVELOPERS.md"
@@ -25,11 +25,9 @@ def test_the_page_for_contributors_shows_this_very_table() -> None:
     assert shown() == diagram().splitlines(), f"{renew} `python -m coach.practice.phases`"
 
 
-def test_the_command_that_renews_it_prints_the_diagram() -> None:
-    made = subprocess.run(
-        [sys.executable, "-m", "coach.practice.phases"], capture_output=True, text=True, check=True
-    )
-    assert made.stdout.strip() == diagram()
+def test_the_command_that_renews_it_prints_the_diagram(capsys: pytest.CaptureFixture[str]) -> None:
+    runpy.run_path(phases.__file__, run_name="__main__")
+    assert capsys.readouterr().out.strip() == diagram()
 
 
 def test_every_phase_has_a_row_and_nothing_leads_out_of_the_end() -> None:

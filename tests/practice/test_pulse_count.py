@@ -20,6 +20,7 @@ from coach.practice.events import (
     Wait,
 )
 from coach.practice.plan import PulseCount
+from coach.practice.pulse import tapped_rate_bpm
 from coach.practice.safety import Limits, Person
 from tests.practice.plans import count, plan, shipped
 from tests.practice.rehearsal import Rehearsal, Reply, heard, unclear
@@ -304,6 +305,11 @@ def test_too_few_taps_are_left_open() -> None:
     (pulse,) = session.pulses
     assert (pulse.beats, pulse.bpm, pulse.source.by) == (None, None, "nobody")
     assert "taps_unclear" in session.lines
+
+
+def test_taps_without_any_rhythm_are_left_open() -> None:
+    """Of four intervals fewer than four lie near their median."""
+    assert tapped_rate_bpm([0.0, 1.0, 2.0, 5.0, 6.0]) is None
 
 
 def test_taps_that_nobody_at_rest_can_have_are_left_open() -> None:

@@ -94,6 +94,13 @@ def test_a_short_rest_is_not_talked_through() -> None:
     assert "rest_ending" in session.lines
 
 
+def test_a_rest_that_no_hold_follows_at_once_says_nothing_of_one() -> None:
+    lesson = plan(CLEARING, steps.Rest("rest", 60.0), hold("one"), RECOVERY)
+    session = Rehearsal(lesson, always=cooperative(["one"])).run()
+    assert "rest_ending" not in session.lines
+    assert session.time_of("ready") - session.time_of("rest_start") == pytest.approx(60.0, abs=2.1)
+
+
 def test_in_a_group_the_rest_counts_from_the_last_one_up() -> None:
     people = [Person(1, cleared=True), Person(2, cleared=True)]
     always = cooperative([])

@@ -247,3 +247,13 @@ def test_a_way_that_is_not_in_the_table_is_a_fault_of_ours() -> None:
 
 def test_willing_people_are_willing() -> None:
     assert set(cooperative(["one"], {"before": 20})) == set(WILLING)
+
+
+def test_nothing_was_asked_yet_when_a_waiting_question_is_given_up() -> None:
+    """The room is lost while the last check-in goes on; the pulse that follows is never begun."""
+    lesson = plan(*one_hold().steps, steps.Clearing("clearing", ("well",)))
+    always = WILLING | {"hold:one": (15.0, lost()), "check_in": (-0.5, heard("okay"))}
+    session = Rehearsal(lesson, always=always).at(500.0, interrupted()).run()
+    assert session.finish is not None
+    assert session.finish.reason == "interrupted"
+    assert "clear_well" not in session.lines
