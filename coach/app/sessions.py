@@ -99,6 +99,7 @@ class Sessions:
             None,
             today,
             self._equipment.limits,
+            slept_badly=errand.slept_badly,
             declined=errand.declined,
             invented=self.invented,
         )

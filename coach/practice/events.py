@@ -273,6 +273,7 @@ class Tell:
     question: str
     participant: int
     declined: frozenset[str] = frozenset()
+    slept_badly: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -44,7 +44,6 @@ QUESTIONS = (
     Command.BEST_MONTH,
     Command.COMPARE_WEEK,
     Command.MY_PULSE,
-    Command.NEXT_SESSION,
 )
 NEEDS_BESIDE = ("o2-table",)
 MOST_PROPOSALS = 3
@@ -58,6 +57,7 @@ class Standing(StrEnum):
     ASKING_WHO = "asking who"
     ASKING_BESIDE = "asking beside"
     ASKING_DAY = "asking day"
+    ASKING_SLEEP = "asking how the night was"
     PROPOSING = "proposing"
     TELLING = "telling"
     AWAY = "away"  # a session is running
@@ -80,6 +80,7 @@ class Steward:
         self._said: int | None = None
         self._proposed = ""
         self._declined: frozenset[str] = frozenset()
+        self._slept_badly = False
 
     def handle(self, event: Event) -> tuple[Effect, ...]:
         """Decide."""
@@ -121,8 +122,10 @@ class Steward:
         elif command.startswith(PLAN):
             self._plan = command.removeprefix(PLAN)
             self._ask("steward_who", Situation.WHO, Standing.ASKING_WHO)
-        elif command in QUESTIONS:
+        elif command == Command.NEXT_SESSION:
             self._declined = frozenset()
+            self._ask("steward_sleep", Situation.QUESTION, Standing.ASKING_SLEEP)
+        elif command in QUESTIONS:
             self._look_up(command)
         elif command == Command.REMIND:
             self._ask("steward_day", Situation.WHO, Standing.ASKING_DAY)
@@ -140,6 +143,9 @@ class Steward:
             self._who_is_there(event)
         elif self.standing is Standing.ASKING_DAY and event.number is not None:
             self._which_day(event.number)
+        elif self.standing is Standing.ASKING_SLEEP and command in (Command.YES, Command.NO):
+            self._slept_badly = command == Command.NO
+            self._look_up(Command.NEXT_SESSION)
         elif self.standing is Standing.ASKING_BESIDE and command in (Command.YES, Command.NO):
             self._start(alone=command == Command.NO)
         elif self.standing is Standing.PROPOSING and command == Command.YES:
@@ -163,7 +169,7 @@ class Steward:
     def _look_up(self, question: str) -> None:
         self._withdraw()
         self.standing = Standing.TELLING
-        self.stage.effects.append(Tell(question, self._who, self._declined))
+        self.stage.effects.append(Tell(question, self._who, self._declined, self._slept_badly))
 
     def _who_is_there(self, event: Heard) -> None:
         assert event.number is not None

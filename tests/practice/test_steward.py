@@ -204,9 +204,7 @@ def test_a_refusal_is_told_with_its_reason() -> None:
 ANSWER: Lines = (("rev_none", {}), ("sum_number", {"participant": 1}))
 
 
-@pytest.mark.parametrize(
-    "question", ["how-was-it", "best-month", "compare-week", "my-pulse", "next-session"]
-)
+@pytest.mark.parametrize("question", ["how-was-it", "best-month", "compare-week", "my-pulse"])
 def test_a_question_is_looked_up_and_the_answer_spoken(question: str) -> None:
     night = Night().hear(question)
     assert night.last(Tell) == Tell(question, 1, frozenset())
@@ -237,20 +235,30 @@ def test_a_long_answer_can_be_cut_short() -> None:
     assert night.standing is Standing.ASLEEP
 
 
-def test_a_proposal_is_begun_after_a_yes() -> None:
+@pytest.mark.parametrize(("answer", "badly"), [("yes", False), ("no", True)])
+def test_before_a_proposal_it_asks_how_the_night_was(answer: str, badly: bool) -> None:
     night = Night().hear("next-session")
+    assert night.said[-1] == "steward_sleep"
+    asked = night.hear(answer).last(Tell)
+    assert asked == Tell("next-session", 1, frozenset(), slept_badly=badly)
+
+
+def test_a_proposal_is_begun_after_a_yes() -> None:
+    night = Night().hear("next-session", "yes")
     night.give(Told(night.now_s, ANSWER, "three-holds")).quiet()
     assert (night.standing, night.said[-1]) == (Standing.PROPOSING, "steward_shall")
     assert night.hear("yes").last(Start) == Start("three-holds", (1,), alone=True)
 
 
 def test_a_proposed_o2_table_still_asks_who_is_beside() -> None:
-    night = Night().hear("next-session").give(Told(3.0, ANSWER, "o2-table")).quiet().hear("yes")
+    night = (
+        Night().hear("next-session", "yes").give(Told(3.0, ANSWER, "o2-table")).quiet().hear("yes")
+    )
     assert night.standing is Standing.ASKING_BESIDE
 
 
 def test_a_no_asks_for_something_else_and_not_for_ever() -> None:
-    night = Night().hear("next-session")
+    night = Night().hear("next-session", "yes")
     for n in range(MOST_PROPOSALS):
         night.give(Told(night.now_s, ANSWER, f"plan {n}")).quiet().hear("no")
         asked = night.last(Tell)
@@ -258,11 +266,11 @@ def test_a_no_asks_for_something_else_and_not_for_ever() -> None:
         assert asked.declined == frozenset(f"plan {m}" for m in range(n + 1))
     night.give(Told(night.now_s, ANSWER, "plan 9")).quiet()
     assert night.standing is Standing.AWAKE
-    assert night.hear("next-session").last(Tell) == Tell("next-session", 1, frozenset())
+    assert night.hear("next-session", "yes").last(Tell) == Tell("next-session", 1, frozenset())
 
 
 def test_silence_to_a_proposal_is_no_yes() -> None:
-    night = Night().hear("next-session").give(Told(3.0, ANSWER, "three-holds")).quiet()
+    night = Night().hear("next-session", "yes").give(Told(3.0, ANSWER, "three-holds")).quiet()
     night.wait().wait()
     assert night.standing is Standing.ASLEEP
     assert not any(isinstance(e, Start) for e in night.effects)
