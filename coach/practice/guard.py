@@ -74,8 +74,8 @@ def _most(limits: Limits) -> str:
 def _hold(step: Hold, people: Sequence[Person], limits: Limits, *, alone: bool) -> str | None:
     if step.hold in TABLE_HOLDS:
         return f"hold: {step.hold!r} holds come from a table step, which computes them"
-    for person in people:
-        most_s = hold_limit_s(person, limits, alone=alone)
+    for person in people:  # whoever is led less far than a newcomer is led less far when it plays
+        most_s = max(hold_limit_s(person, limits, alone=alone), limits.hold_cap_s)
         if step.cap_s > most_s:
             return (
                 f"cap_s: {step.cap_s:g}; participant {person.number} is not led past {most_s:g} s"

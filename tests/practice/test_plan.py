@@ -24,6 +24,7 @@ from coach.settings import SafetySettings
 from tests.practice.plans import CLEARING, RECOVERY, UNCHANGED, count, hold, plan, shipped
 from tests.practice.rehearsal import Rehearsal, cooperative
 
+UNENDED = {k: v for k, v in cooperative(["one"]).items() if k != "hold:one"}
 BAD_STEPS: list[tuple[type[Any], dict[str, Any], str]] = [
     (steps.Talk, {"lines": ()}, "lines must name at least one line"),
     (steps.Talk, {"lines": ("welcome",), "pause_s": -1.0}, "pause_s must be between 0 and 60"),
@@ -289,6 +290,18 @@ def test_full_breaths_are_counted_over_the_steps_up_to_a_hold() -> None:
 def test_every_objection_is_told_not_only_the_first() -> None:
     lesson = plan(steps.Rest("rest", 1.0), breaths(full_breaths=4))
     assert against(lesson).count("|") == 1
+
+
+def test_a_first_lesson_can_be_repeated_alone_by_whoever_has_a_best() -> None:
+    """A cap for newcomers is no reason to refuse: nine tenths of the best hold when it plays."""
+    lesson = plan(CLEARING, hold(cap_s=150.0), RECOVERY)
+    for best_s in (40.0, 73.4, 120.0, 160.0):
+        known = Person(1, best_s=best_s)
+        assert against(lesson, known) == ""
+        assert against(shipped("first-lesson"), known) == ""
+        session = Rehearsal(lesson, people=[known], always=UNENDED).run()
+        limit_s = hold_limit_s(known, Limits(), alone=True)
+        assert session.ends == {("one", 1): pytest.approx(min(150.0, limit_s))}
 
 
 def test_beside_an_instructor_a_known_person_may_reach_the_best() -> None:
