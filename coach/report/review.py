@@ -22,13 +22,11 @@ from coach.practice.progress import (
     own_typical_error,
     within,
 )
-from coach.practice.proposal import Now, propose
-from coach.practice.safety import Limits, Person, hold_limit_s
 from coach.practice.summary import Said
 from coach.practice.words import Command
 from coach.records.document import Summary, who
 from coach.records.people import bests, own
-from coach.records.series import day_of, hold_points, practices, pulse_points
+from coach.records.series import day_of, hold_points, pulse_points
 from coach.report.sentences import (
     FREE_KINDS,
     TABLE_KINDS,
@@ -47,7 +45,6 @@ from coach.report.sentences import (
 )
 
 MOST_SENTENCES = 6
-HARD = Limits()
 
 
 class Question(StrEnum):
@@ -57,31 +54,23 @@ class Question(StrEnum):
     MONTH = Command.BEST_MONTH.value
     WEEK = Command.COMPARE_WEEK.value
     PULSE = Command.MY_PULSE.value
-    NEXT = Command.NEXT_SESSION.value
     SPAN = "span"
 
 
 def review(
-    rows: Sequence[Summary],
-    question: Question,
-    today: date,
-    person: str | None = None,
-    limits: Limits = HARD,
+    rows: Sequence[Summary], question: Question, today: date, person: str | None = None
 ) -> list[Said]:
     """The answer, at most MOST_SENTENCES lines of one sentence each.
 
     `rows` are summaries, oldest first; for SPAN those of the span. `person` is a name as
     records.document.who gives it; None is whoever was there last, and a group if it was one.
-    `limits` bound the next session.
     """
     rows = practised(rows)
     name = person or (last_alone(rows) if rows else None)
     if name is None and rows:
         return list(_group(rows[-1], today))[:MOST_SENTENCES]
     if name is None or not own(rows, name):
-        return [("next_first" if question is Question.NEXT else "rev_none", {})]
-    if question is Question.NEXT:
-        return list(_next(rows, name, today, limits))[:MOST_SENTENCES]
+        return [("rev_none", {})]
     answer: Callable[[Sequence[Summary], str, date], Iterator[Said]] = {
         Question.LAST: _last,
         Question.MONTH: _month,
@@ -197,18 +186,6 @@ def _group(row: Summary, today: date) -> Iterator[Said]:
         lengths = [h["duration_s"] for h in holds_of(row, number) if h["duration_s"] is not None]
         if lengths:
             yield ("rev_group_one", {"participant": number, "held": max(lengths)})
-
-
-def _next(rows: Sequence[Summary], name: str, today: date, limits: Limits) -> Iterator[Said]:
-    """The proposal for one person alone, inside the limits that hold for everybody."""
-    best_s = max(bests(rows, name).values(), default=None)
-    now = Now(
-        today,
-        hold_limit_s(Person(0, name, best_s), limits, alone=True),
-        best_s,
-        mornings=tuple(pulse_points(rows, name, "morning")),
-    )
-    yield from propose(practices(rows, name), now).lines
 
 
 # --- spans ------------------------------------------------------------------------------

@@ -363,17 +363,6 @@ def test_one_of_a_group_hears_only_of_themselves() -> None:
     assert "unwell" in text_of(rows, Question.LAST, "Wim")
 
 
-def test_next_session_follows_what_is_kept() -> None:
-    """After a faint nothing is suggested; without holds the first lesson."""
-    one = Invented("pulse", FIRST, "morning-pulse")
-    one.pulse("morning", 58, 60.0)
-    assert "a first lesson" in text_of([summary(one.end())], Question.NEXT)
-    fainted = sessions([[60]], check_in="fainted")
-    assert text_of(fainted, Question.NEXT).startswith("No holds for now")
-    usual = text_of(sessions([[60], [62], [61]], kind="relaxed"), Question.NEXT)
-    assert "I suggest" in usual
-
-
 # --- form --------------------------------------------------------------------------------
 
 
@@ -390,9 +379,7 @@ def test_one_to_six_sentences_in_words_that_can_be_spoken(question: Question) ->
 
 @pytest.mark.parametrize("question", list(Question))
 def test_nothing_kept_is_said_so(question: Question) -> None:
-    said = text_of([], question)
-    expected = "a first lesson" if question is Question.NEXT else "No practice is kept here yet."
-    assert expected in said
+    assert text_of([], question) == "No practice is kept here yet."
 
 
 @pytest.mark.parametrize(
@@ -410,12 +397,11 @@ def test_how_long_ago_is_said_as_people_say_it(days: int, words: str) -> None:
 
 
 def test_every_line_of_the_review_is_used_and_urges_nobody() -> None:
-    names = [name for name in lines().names() if name.startswith(("rev_", "next_"))]
+    names = [name for name in lines().names() if name.startswith("rev_")]
     texts = {name: lines().text(name, _any(lines(), name)) for name in names}
     for text in texts.values():
         assert not re.search(r"push|try harder|beat|record|great|well done|keep going", text)
-    package = Path(coach.report.__file__).parent
-    files = [*package.glob("*.py"), package.parent / "practice" / "proposal.py"]
+    files = Path(coach.report.__file__).parent.glob("*.py")
     source = "".join(path.read_text(encoding="utf-8") for path in files)
     for name in names:
         stem = re.sub(
