@@ -224,6 +224,8 @@ class Conductor:
             case Command.HELP:
                 assert self.stage.situation is not None
                 self.stage.say(f"help_{self.stage.situation.value.replace('-', '_')}")
+            case Command.WHO_HOLDS:
+                self.stage.say("who_holds_none", rank=Rank.TALK)
             case Command.ADD_THIRTY if isinstance(self._act, Script):
                 self._add_thirty(self._act)
             case Command.SHORTER | Command.EASIER | Command.LONGER if isinstance(self._act, Script):

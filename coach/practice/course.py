@@ -13,6 +13,7 @@ from coach.practice.acts.check_in import check_ins
 from coach.practice.acts.counting import Counting
 from coach.practice.acts.hold import MARK_AFTER_S, Holding
 from coach.practice.acts.offer import Offer
+from coach.practice.acts.own_results import OwnResults
 from coach.practice.acts.question import EVERYBODY, Question, Ready
 from coach.practice.acts.script import Beat, Script, closing, talk
 from coach.practice.acts.whose import Whose
@@ -27,6 +28,8 @@ from coach.practice.words import Situation
 SPOKEN_BREATHS = 3  # the words "in" and "out" before tones take over
 BREATHE_UP_INTRO_S = 6.0
 NEARLY_S = 0.001  # a rest is not made up for the rounding of a sum
+COUNTS_THROUGH_S = 1.5  # for each who says a number
+IN_A_GROUP = {"safety_words": "safety_words_group"}  # where a number goes with the word, no knocks
 LEADS_IN_S = 10.0  # before the mark: the last out-breath and in-breath
 
 
@@ -34,7 +37,7 @@ def acts_of(step: steps.PlainStep, stage: Stage) -> tuple[Act, ...]:
     """The acts of one step."""
     match step:
         case steps.Talk():
-            return (talk(*step.lines, pause_s=step.pause_s),)
+            return (_talk(step, stage),)
         case steps.Clearing():
             return _clearing(step, stage)
         case steps.PulseCount():
@@ -51,8 +54,12 @@ def acts_of(step: steps.PlainStep, stage: Stage) -> tuple[Act, ...]:
             return (_rest(step, stage),)
         case steps.Table():
             return _table(step, stage)
-        case steps.Comparison():
-            return (_comparison(stage),)
+    return _comparison(stage)
+
+
+def _talk(step: steps.Talk, stage: Stage) -> Script:
+    lines = [IN_A_GROUP.get(line, line) if stage.group else line for line in step.lines]
+    return talk(*lines, pause_s=step.pause_s)
 
 
 def _timed(lines: tuple[steps.Spoken, ...], duration_s: float, moment: str) -> Script:
@@ -67,11 +74,14 @@ def _clearing(step: steps.Clearing, stage: Stage) -> tuple[Act, ...]:
     place = [q for q in step.questions if q in PLACE_QUESTIONS]
     others = [q for q in step.questions if q not in PLACE_QUESTIONS]
     if stage.group:
+        numbers = len(stage.people)
+        count = Beat("group_numbers", {"people": numbers}, pause_s=COUNTS_THROUGH_S * numbers)
+        counted = Script((count,), may_skip=False)
         asked = [Question(q, EVERYBODY) for q in place]
         roll = [Question("any-of-these", person.number) for person in stage.people]
         read_out = talk("clear_list_intro", "clear_list")
         read_out.may_skip = False
-        return (*asked, read_out, *roll)
+        return (counted, talk("clear_one_answers"), *asked, read_out, *roll)
     person = stage.people[0]
     if "unchanged" in others and not person.cleared:
         others = [q for q in HEALTH_QUESTIONS if q not in others] + [
@@ -140,11 +150,13 @@ def _recovery(step: steps.Recovery, stage: Stage) -> tuple[Act, ...]:
     holds = stage.ledger.last_holds
     label = holds[0].label if holds else "start"
     script = _timed(step.lines, max(step.watch_s, stage.limits.watch_s), "")
-    first = Beat("recovery_start", rank=Rank.SAFETY, moment=f"recovery:{label}")
+    line = "recovery_start_group" if stage.group else "recovery_start"
+    first = Beat(line, rank=Rank.SAFETY, moment=f"recovery:{label}")
     script.beats = (first, *script.beats)
     script.may_skip, script.phase = False, Phase.CHECKING
+    script.situation = Situation.CHECK_IN  # where "help" is no question
     open_ends = [hold for hold in holds if hold.ended_by == "unknown"]
-    whose = [Whose(hold, stage.unclaimed_s, stage.over_s) for hold in open_ends]
+    whose = [Whose(hold, stage.unclaimed_s, stage.over_s, stage.over_by) for hold in open_ends]
     return (script, *check_ins(label, stage.numbers), *whose)
 
 
@@ -189,8 +201,11 @@ def _table(step: steps.Table, stage: Stage) -> tuple[Act, ...]:
     return (Offer(step, rounds),)
 
 
-def _comparison(stage: Stage) -> Script:
-    said = summary_lines(stage.ledger, [person.number for person in stage.people], stage.group)
+def _comparison(stage: Stage) -> tuple[Act, ...]:
+    held = {hold.participant for hold in stage.ledger.holds}  # who sits out now as well
+    numbers = tuple(sorted(held | {*stage.numbers}))
+    said = summary_lines(stage.ledger, numbers, stage.group)
     beats = [Beat(line, values, pause_s=0.6) for line, values in said]
     beats[0] = replace(beats[0], moment="comparison")
-    return Script(tuple(beats))
+    told = Script(tuple(beats))
+    return (told, OwnResults(numbers)) if stage.group else (told,)

@@ -23,7 +23,7 @@ from coach.practice.events import (
     Value,
     Wait,
 )
-from coach.practice.kept import Answer, CheckIn, Hold, Kept, Note, Pulse, Source
+from coach.practice.kept import Hold, Kept, Note, Pulse, Source
 from coach.practice.safety import Limits, Person
 from coach.practice.words import Situation
 
@@ -60,16 +60,6 @@ class Ledger:
         return [value for value in self.values.values() if isinstance(value, Pulse)]
 
     @property
-    def check_ins(self) -> list[CheckIn]:
-        """Check-ins in order."""
-        return [value for value in self.values.values() if isinstance(value, CheckIn)]
-
-    @property
-    def answers(self) -> list[Answer]:
-        """Answers to the clearing questions."""
-        return [value for value in self.values.values() if isinstance(value, Answer)]
-
-    @property
     def notes(self) -> list[Note]:
         """Everything else that happened."""
         return [value for value in self.values.values() if isinstance(value, Note)]
@@ -89,7 +79,8 @@ class Stage:
     effects: list[Effect] = field(default_factory=list)
     situation: Situation | None = None
     unclaimed_s: tuple[float, ...] = ()  # ends of the last hold that are nobody's yet
-    over_s: float = 0.0  # when the last hold was over for everybody
+    over_s: float = 0.0  # when the last hold was over for everybody ...
+    over_by: str = "cap"  # ... and what ended it for who was still in it: "cap" or "stop"
     leads_in: bool = False  # a hold follows the step in hand at once
     in_table: bool = False  # a table has begun: its rests also listen for wishes to change it
     _notes: int = 0

@@ -10,26 +10,38 @@ from coach.practice.stage import Ledger
 
 Said = tuple[str, Mapping[str, Value]]
 
+TOLD_TO_ALL = 6  # people in a group of which each one's results are told to all
 SAME_HOLD_S = 1.0  # holds this close are called as long as each other
 PULSE_ERROR_BPM = 10.0  # two readings a minute apart differ by up to this: no effect is claimed
 # (95th percentile of real beat series; tests/reference/test_pulse.py)
 
 
 def summary_lines(ledger: Ledger, numbers: Sequence[int], group: bool) -> list[Said]:
-    """Line names and values, in the order they are spoken."""
+    """Line names and values, in the order they are spoken.
+
+    In a small group everybody's results are told by number, without ranking; in a larger one
+    each asks for his own.
+    """
     said: list[Said] = [("sum_start", {})]
-    for number in numbers:
-        holds = [hold for hold in ledger.holds if hold.participant == number]
-        pulses = [pulse for pulse in ledger.pulses if pulse.participant == number]
-        own = [*_holds(holds), *_pulses(pulses)]
-        if group:
-            said.append(("sum_number", {"participant": number}))
-        said += own or [("sum_nothing", {})]
+    if group:
+        holds = {hold.number for hold in ledger.holds}
+        said.append(("sum_group", {"people": len(numbers), "holds": len(holds)}))
+        for number in numbers if len(numbers) <= TOLD_TO_ALL else ():
+            said += [("sum_number", {"participant": number}), *own_lines(ledger, number)]
+    else:
+        said += [line for number in numbers for line in own_lines(ledger, number)]
     if any(note.what == "alarm" for note in ledger.notes):
         said.append(("sum_alarm", {}))
     if not group and len(ledger.holds) > 1:
         said.append(("sum_caution", {}))
     return said
+
+
+def own_lines(ledger: Ledger, number: int) -> list[Said]:
+    """What one person did in this session."""
+    holds = [hold for hold in ledger.holds if hold.participant == number]
+    pulses = [pulse for pulse in ledger.pulses if pulse.participant == number]
+    return [*_holds(holds), *_pulses(pulses)] or [("sum_nothing", {})]
 
 
 def _holds(holds: Sequence[Hold]) -> list[Said]:

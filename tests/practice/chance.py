@@ -304,7 +304,8 @@ class Session:
             assert type(kept) is type(before)
             match before, kept:
                 case Hold(), Hold():
-                    assert before.end_s is None, "the end of a hold is known once"
+                    doubted = kept.ended_by == "unknown"  # a number was called twice
+                    assert before.end_s is None or doubted, "the end of a hold is known once"
                     assert kept.start_s == before.start_s
                     assert kept.participant == before.participant
                 case Pulse(), Pulse():

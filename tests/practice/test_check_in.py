@@ -251,11 +251,13 @@ def test_an_answer_for_somebody_else_is_not_taken() -> None:
     assert session.well[("one", 1)] == "none"
 
 
-def test_after_a_late_answer_the_others_are_asked_all_the_same() -> None:
+def test_who_answers_late_in_a_group_sits_out_and_the_others_go_on() -> None:
     session = group(**{"check-in:one:1": (30.0, heard("okay"))})
     assert session.well == {("one", 1): "okay", ("one", 2): "okay", ("one", 3): "okay"}
+    assert session.values_of("sits_out_late") == [{"participant": 1}]
+    assert {"alarm", "answered late", "sits out"} <= set(session.notes)
     assert session.finish is not None
-    assert session.finish.reason == "late answer"
+    assert session.finish.reason == "done"
 
 
 def test_who_does_not_answer_in_a_group_is_named_in_the_alarm() -> None:
@@ -266,7 +268,7 @@ def test_who_does_not_answer_in_a_group_is_named_in_the_alarm() -> None:
 
 def test_when_nobody_knows_who_is_not_well_all_are_asked() -> None:
     session = group(**{"hold:one": (20.0, heard("unwell"))})
-    assert set(session.ends.values()) == {20.0}
+    assert set(session.ends.values()) == {None}  # who was up before, nobody can say now
     afterwards = {who: a for (label, who), a in session.well.items() if label == "one afterwards"}
     assert afterwards == {1: "okay", 2: "okay", 3: "okay"}
     assert ("one", 1) not in session.well  # nobody is made the one who said it

@@ -153,8 +153,9 @@ def group(**answers: str) -> Rehearsal:
 
 def test_a_group_hears_the_list_once_and_each_is_asked() -> None:
     session = group(p1="no", p2="no", p3="no")
-    assert asked(session)[:3] == ["clear_dry", "clear_posture", "clear_near"]
-    assert asked(session)[3:] == ["clear_list_intro", "clear_list", *["clear_any_of_these"] * 3]
+    place = ["clear_dry_group", "clear_posture_group", "clear_near_group"]
+    roll = ["clear_any_of_these"] * 3
+    assert asked(session) == ["clear_one_answers", *place, "clear_list_intro", "clear_list", *roll]
     assert {h.participant for h in session.holds} == {1, 2, 3}
 
 

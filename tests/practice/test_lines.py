@@ -14,7 +14,7 @@ from coach.border import data_path
 from coach.plans import plan_names
 from coach.practice.events import Effect, Say, Sound, Value
 from coach.practice.plan import Recovery, Relaxation, Talk, unrolled
-from coach.practice.safety import SAFE_ANSWERS
+from coach.practice.safety import PLACE_QUESTIONS, SAFE_ANSWERS
 from coach.practice.words import Situation
 from coach.voice.lines import Lines, load_lines
 from coach.voice.tones import tone
@@ -133,7 +133,9 @@ def test_no_line_is_an_orphan(lines: Lines) -> None:
 def test_there_is_one_question_line_for_every_question(lines: Lines) -> None:
     asked = {name for name in lines.names() if name.startswith("clear_")}
     questions = {f"clear_{q.replace('-', '_')}" for q in SAFE_ANSWERS}
-    assert asked == questions | {"clear_list_intro", "clear_list", "clear_sure"}
+    questions |= {f"clear_{q}_group" for q in PLACE_QUESTIONS}
+    around = {"clear_list_intro", "clear_list", "clear_one_answers"}
+    assert asked == questions | around | {"clear_sure", "clear_sure_number"}
 
 
 def test_there_is_help_for_every_situation_in_which_help_can_be_asked(lines: Lines) -> None:

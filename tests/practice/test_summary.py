@@ -8,7 +8,7 @@ import pytest
 
 from coach.practice.kept import CLOCK, NOBODY, Hold, Note, Pulse
 from coach.practice.stage import Ledger
-from coach.practice.summary import PULSE_ERROR_BPM, summary_lines
+from coach.practice.summary import PULSE_ERROR_BPM, own_lines, summary_lines
 
 
 def held(kind: str, held_s: float | None, number: int = 1, **given: Any) -> Hold:
@@ -131,8 +131,18 @@ def test_a_group_by_number_without_rank() -> None:
     lines = summary_lines(ledger, (1, 2, 3), group=True)
     assert [name for name, _ in lines] == [
         "sum_start",
+        "sum_group",
         *("sum_number", "sum_main"),
         *("sum_number", "sum_main"),
         *("sum_number", "sum_nothing"),
     ]
     assert [values["participant"] for name, values in lines if name == "sum_number"] == [1, 2, 3]
+
+
+def test_in_a_large_group_nobody_s_results_are_told_to_all() -> None:
+    ledger = Ledger()
+    for who in range(1, 9):
+        ledger.add(held("main", 50.0 + who, participant=who))
+    lines = summary_lines(ledger, range(1, 9), group=True)
+    assert lines == [("sum_start", {}), ("sum_group", {"people": 8, "holds": 1})]
+    assert own_lines(ledger, 3) == [("sum_main", {"held": 53.0})]

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Protocol
 
-from coach.practice.events import NOTHING, CueDone, CueDue, Event, Rank, Unclear, Value
+from coach.practice.events import NOTHING, CueDone, CueDue, Event, Heard, Rank, Unclear, Value
 from coach.practice.phases import Phase
 from coach.practice.plan import PlainStep
 from coach.practice.stage import Stage
@@ -15,6 +15,7 @@ from coach.practice.words import Situation
 REPLY_S = 6.0  # an answer comes within a fraction of a second; nobody is cut off
 LOUDER_DB = 4.0
 PARDONS = 2
+CALLED_S = 1.0  # by then a question to one of several has named its number
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +73,8 @@ class Prompt:
     rank: Rank = Rank.GUIDANCE
     asked: int = 0
     pardons: int = 0
-    ended_s: float | None = None  # room time at which the first question had been put
+    put_s: float | None = None  # room time at which the question was first handed to the voice
+    ended_s: float | None = None  # ... and at which it had been put
     _said: int | None = field(default=None, repr=False)
     _timer: int | None = field(default=None, repr=False)
     _later: int | None = field(default=None, repr=False)
@@ -84,6 +86,8 @@ class Prompt:
 
     def _ask(self, stage: Stage) -> None:
         self.withdraw(stage)
+        if self.put_s is None:
+            self.put_s = stage.now_s
         stage.listen(self.situation)
         gain_db = LOUDER_DB * min(self.asked - 1, 2)
         self._said = stage.say(
@@ -127,6 +131,12 @@ class Asks:
 
     __slots__ = ()
     _prompt: Prompt | None
+
+    def _is_late(self, event: Heard, stage: Stage) -> bool:
+        """Whether it is the late answer of somebody else: it began before this one was called."""
+        if not stage.group or self._prompt is None or self._prompt.put_s is None:
+            return False
+        return event.onset_s < self._prompt.put_s + CALLED_S
 
     def leave(self, stage: Stage) -> None:
         """Withdraw the question."""

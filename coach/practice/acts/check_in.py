@@ -35,7 +35,6 @@ class Checking(Asks):
 
     label: str
     participant: int
-    after: tuple[int, ...] = ()  # whose turn it is afterwards
     phase: Phase = Phase.CHECKING
     may_skip: bool = False
     _prompt: Prompt | None = None
@@ -69,7 +68,7 @@ class Checking(Asks):
     def on(self, event: Event, stage: Stage) -> Next | None:
         """Take the answer, or go one step further up."""
         assert self._prompt is not None
-        if isinstance(event, Heard) and event.command in FINE and self._is_mine(event):
+        if isinstance(event, Heard) and event.command in FINE and self._is_mine(event, stage):
             return self._fine(event, stage)
         if isinstance(event, CueDone) and self._window is None and self._alarm_since_s is None:
             self._prompt.on(event, stage)
@@ -90,8 +89,8 @@ class Checking(Asks):
             self._prompt.on(event, stage)
         return None
 
-    def _is_mine(self, event: Heard) -> bool:
-        return event.participant in (None, self.participant)
+    def _is_mine(self, event: Heard, stage: Stage) -> bool:
+        return event.participant in (None, self.participant) and not self._is_late(event, stage)
 
     def _sound_alarm(self, stage: Stage) -> None:
         assert self._prompt is not None
@@ -143,13 +142,21 @@ class Checking(Asks):
         if self._alarm_since_s is None:
             stage.effects.append(Escalate(self.participant, "late"))
         stage.note("answered late", self.label, self.participant)
-        others = check_ins(self.label, self.after)
-        return Next((*others, closing(1, "late answer", "late_answer_end")))
+        if len(stage.people) > 1:
+            return self._sits_out(stage)
+        return Next((closing(1, "late answer", "late_answer_end"),))
+
+    def _sits_out(self, stage: Stage) -> Next:
+        """Nobody holds again today who answered late; the others may go on."""
+        stage.people = [p for p in stage.people if p.number != self.participant]
+        stage.note("sits out", self.label, self.participant)
+        stage.say("sits_out_late", {"participant": self.participant}, rank=Rank.SAFETY)
+        return Next()
 
 
 def check_ins(label: str, numbers: tuple[int, ...]) -> tuple[Act, ...]:
     """A check-in for each participant, in turn."""
-    return tuple(Checking(label, n, numbers[i:]) for i, n in enumerate(numbers, 1))
+    return tuple(Checking(label, number) for number in numbers)
 
 
 def unwell(participant: int | None, event: Heard, stage: Stage) -> Next:

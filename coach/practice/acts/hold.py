@@ -1,7 +1,8 @@
 """The hold: one mark to begin, time calls at exact times, an end for each participant.
 
-The end is the onset of the word or knock, not the moment it was noticed. In a group somebody who
-calls without a number, or two at once, are asked afterwards; nothing is guessed.
+The end is the onset of the word or knock, not the moment it was noticed. In a group whoever was
+not heard alone and with a number is asked afterwards: who called without one, two at once, a
+number that was called twice, and who is still in a hold that somebody stops. Nothing is guessed.
 """
 
 from __future__ import annotations
@@ -30,6 +31,9 @@ from coach.practice.words import Command, Situation
 MARK_AFTER_S = 1.0  # from the last word of the lead-in to the mark
 REFLEX_S = 0.25  # an "end" this soon after the mark is a reaction to the mark
 SAME_CALL_S = 1.5  # two calls within this time may be one sound
+ENDS_ALL = (Command.STOP, Command.STOP_ALL, *UNWELL_ANSWERS)
+HEARD_DB = -4.0  # a number is said back beneath the calls
+MOST_NAMED = 6  # numbers in one line
 MOST_SOUNDS = 3  # more unknown sounds than this in a hold are talk in the room
 
 
@@ -44,9 +48,10 @@ class Holding:
     may_skip: bool = False
     start_s: float | None = None
     contractions_s: dict[int, list[float]] = field(default_factory=dict)
-    calls_s: list[float] = field(default_factory=list)  # ends that nobody's number came with
+    calls_s: list[float] = field(default_factory=list)  # ends that are not surely anybody's
     sounds_s: list[float] = field(default_factory=list)  # what may have been such an end
-    _up: set[int] = field(default_factory=set, repr=False)
+    _up: dict[int, float] = field(default_factory=dict, repr=False)  # who, and when
+    _nameless: int = 0  # calls by somebody who is not in `_up`
     _mark: int | None = field(default=None, repr=False)
     _call: int | None = field(default=None, repr=False)
     _called_s: float = 0.0
@@ -134,11 +139,9 @@ class Holding:
         source = spoken(event)
         ends_s = max(event.onset_s, self.start_s)  # "stop" counts even while the mark sounds
         match event.command:
-            case Command.STOP | Command.STOP_ALL:
-                by = "word" if event.command == Command.STOP and not stage.group else "stop"
+            case command if command in ENDS_ALL:
+                by = "word" if command == Command.STOP else "stop"
                 return self._ended(stage, ends_s, by, source)
-            case command if command in UNWELL_ANSWERS:
-                return self._ended(stage, ends_s, "stop", source)
             case _ if event.onset_s < self.start_s + REFLEX_S:
                 return None
             case Command.DONE if not stage.group:
@@ -148,9 +151,16 @@ class Holding:
             case Command.CONTRACTION:
                 return self._contraction(event.participant, event.onset_s, source, stage)
             case Command.WHO_HOLDS:
-                holding = " ".join(str(n) for n in self._still_holding(stage))
-                stage.say("who_holds", {"numbers": holding}, rank=Rank.TALK)
+                self._say_who_holds(stage)
         return None
+
+    def _say_who_holds(self, stage: Stage) -> None:
+        holding = self._still_holding(stage)
+        if len(holding) > MOST_NAMED:
+            stage.say("who_holds_many", {"people": len(holding)}, rank=Rank.TALK)
+        else:
+            numbers = ", ".join(str(n) for n in holding)
+            stage.say("who_holds", {"numbers": numbers}, rank=Rank.TALK)
 
     def _knocked(self, event: Knocked, stage: Stage) -> Next | None:
         assert self.start_s is not None
@@ -177,36 +187,47 @@ class Holding:
         return None
 
     def _up_in_group(self, event: Heard, source: Source, stage: Stage) -> Next | None:
-        """Whose end is it? With a number, or if one alone still holds, it is clear.
+        """Whose end is it? Only a number that is called once, and alone, is clear.
 
-        Not if something else sounded at the same moment: who is meant is asked afterwards. When
-        as many have called as still hold, the hold is over.
+        When as many have called as still hold, the hold is over.
         """
-        holding, number = self._still_holding(stage), event.participant
-        if number is not None and number not in holding:  # called twice, or misheard
+        number = event.participant
+        others_s = (*self.calls_s, *self.sounds_s)
+        if number in self._up:
+            self._doubt(number, event.onset_s, stage)
+            return None
+        if number is not None and number not in stage.numbers:  # misheard
             self.sounds_s.append(event.onset_s)
             return None
-        if number is None and len(holding) == 1 and not self.calls_s:
-            number = holding[0]
-        others_s = (*self.calls_s, *self.sounds_s)
         if number is None or any(abs(event.onset_s - t) < SAME_CALL_S for t in others_s):
             self.calls_s.append(event.onset_s)
+            self._nameless += 1
             stage.sound("heard", rank=Rank.TALK)
-            return self._over(stage) if len(self.calls_s) >= len(holding) else None
-        self._up.add(number)
-        self._keep(stage, number, event.onset_s, "word", source)
+        else:
+            self._up[number] = event.onset_s
+            self._keep(stage, number, event.onset_s, "word", source)
+            stage.say("up_heard", {"participant": number}, rank=Rank.TALK, gain_db=HEARD_DB)
+        if self._nameless < len(self._still_holding(stage)):
+            return None
+        return self._over(stage, event.at_s, "stop")
+
+    def _doubt(self, number: int, onset_s: float, stage: Stage) -> None:
+        """One of two calls of the same number was somebody else's, or misheard."""
+        if self._up[number] not in self.calls_s:
+            self.calls_s.append(self._up[number])
+        self.calls_s.append(onset_s)
+        self._keep(stage, number, None, "unknown", NOBODY)
         stage.sound("heard", rank=Rank.TALK)
-        left = len(holding) - 1
-        return self._over(stage) if len(self.calls_s) >= left else None
 
     def _ended(self, stage: Stage, end_s: float, by: str, source: Source) -> Next:
-        """Everybody who still holds is up at `end_s`."""
-        self._all_up(stage, end_s, by, source)
-        return self._over(stage)
+        """Everybody is up at `end_s`; in a group who was not heard before is asked."""
+        if not stage.group:
+            self._all_up(stage, end_s, by, source)
+        return self._over(stage, end_s, "stop")
 
     def _all_up(self, stage: Stage, end_s: float, by: str, source: Source) -> None:
         for number in self._still_holding(stage):
-            self._up.add(number)
+            self._up[number] = end_s
             self._keep(stage, number, end_s, by, source)
 
     def _capped(self, stage: Stage) -> Next:
@@ -215,17 +236,21 @@ class Holding:
         self._limit = None
         if not stage.group:
             self._all_up(stage, self.start_s + self.cap_s, "cap", CLOCK)
-        return self._over(stage, "hold_cap")
+        return self._over(stage, self.start_s + self.cap_s, "cap")
 
-    def _over(self, stage: Stage, line: str = "hold_ended") -> Next:
-        assert self.start_s is not None
+    def _over(self, stage: Stage, over_s: float, by: str) -> Next:
+        """Nobody holds any more since `over_s`: it was the limit ("cap"), or somebody's word."""
         stage.drop(self._call, self._limit)
         self._call = self._limit = None
+        for number in self._still_holding(stage):
+            if number in self.contractions_s:
+                self._keep(stage, number, None, "unknown", NOBODY)
         stage.hush()
+        line = "hold_cap" if by == "cap" else "hold_ended"
         stage.say(line, rank=Rank.SAFETY, moment=f"hold-end:{self.step.label}")
         sounds_s = self.sounds_s if len(self.sounds_s) <= MOST_SOUNDS else []
         stage.unclaimed_s = tuple(sorted([*self.calls_s, *sounds_s]))
-        stage.over_s = min(stage.now_s, self.start_s + self.cap_s)
+        stage.over_s, stage.over_by = over_s, by
         for hold in stage.ledger.last_holds:
             if not stage.group and hold.duration_s is not None:
                 stage.say("hold_result", {"held": hold.duration_s})

@@ -37,7 +37,11 @@ class Question(Asks):
     def enter(self, stage: Stage) -> None:
         """Ask."""
         self._unsafe = None
-        self._put(f"clear_{self.question}", stage)
+        self._put(self._line(stage), stage)
+
+    def _line(self, stage: Stage) -> str:
+        everybody = stage.group and self.participant == EVERYBODY
+        return f"clear_{self.question}_group" if everybody else f"clear_{self.question}"
 
     def _put(self, line: str, stage: Stage) -> None:
         moment = f"clearing:{self.question}"
@@ -55,6 +59,8 @@ class Question(Asks):
     def on(self, event: Event, stage: Stage) -> Next | None:
         """Take the answer."""
         assert self._prompt is not None
+        if isinstance(event, Heard) and self._is_late(event, stage):
+            return None
         if isinstance(event, Heard) and event.command in (Command.YES, Command.NO):
             return self._answered(event, event.command, stage)
         if self._prompt.on(event, stage) == "spent":
@@ -67,12 +73,13 @@ class Question(Asks):
             if word == Command.YES:
                 return self._kept(self._unsafe_word(), spoken(self._unsafe), stage)
             self._unsafe = None
-            self._put(f"clear_{self.question}", stage)
+            self._put(self._line(stage), stage)
             return None
         if word == SAFE_ANSWERS[self.question]:
             return self._kept(word, spoken(event), stage)
         self._unsafe = event
-        self._put("clear_sure", stage)
+        named = stage.group and self.participant != EVERYBODY
+        self._put("clear_sure_number" if named else "clear_sure", stage)
         return None
 
     def _kept(self, answer: str, source: Source, stage: Stage) -> Next:

@@ -14,7 +14,14 @@ from coach.practice.pulse import spread_bpm as spread_of
 from coach.practice.stage import Stage, spoken
 from coach.practice.words import Command, Situation
 
-MOST_DOUBTS = 2  # after so many numbers that cannot be, the count stays open
+READ_BACK = {  # (in a group, easily confused)
+    (False, False): "pulse_read",
+    (False, True): "pulse_read_digits",
+    (True, False): "pulse_read_number",
+    (True, True): "pulse_read_digits_number",
+}
+MOST_DOUBTS = 2  # after so many numbers that cannot be, the count stays open ...
+MOST_CORRECTIONS = 5  # ... and after so many that were not right
 
 
 @dataclass(slots=True)
@@ -36,6 +43,7 @@ class Taking(Asks):
     _missed: tuple[int, ...] = ()
     _fast: bool = False
     _doubts: int = 0
+    _corrections: int = 0
     _beats: int | None = None
     _first: int | None = None
     _given: Heard | None = field(default=None, repr=False)
@@ -56,7 +64,7 @@ class Taking(Asks):
             Situation.NUMBER,
             stage.moment(f"{moment}:{self.step.label}", number),
             {"participant": number, **values},
-            tries=2 if stage.group else 3,
+            tries=1 if stage.group and not self._second_pass else 3,
         )
         self._prompt.put(stage)
 
@@ -64,7 +72,7 @@ class Taking(Asks):
         """Take a number, a yes, a no, a correction, or silence."""
         assert self._prompt is not None
         if isinstance(event, Heard) and event.participant in (None, self.waiting[0]):
-            return self._heard(event, stage)
+            return None if self._is_late(event, stage) else self._heard(event, stage)
         if self._prompt.on(event, stage) == "spent":
             return self._silent(stage)
         return None
@@ -80,16 +88,28 @@ class Taking(Asks):
                 return self._confirmed(stage)
             case Command.NO if read_back:
                 self.leave(stage)
-                self._beats = None
-                self._put("pulse_ask_again", "pulse-ask", stage)
+                return self._not_so(stage)
             case Command.LOST_COUNT:
                 self.leave(stage)
                 stage.say("pulse_lost")
                 return self._silent(stage)
         return None
 
+    def _not_so(self, stage: Stage) -> Next | None:
+        """A no without a number: asked again, but not for ever."""
+        self._beats = None
+        self._corrections += 1
+        if self._corrections > MOST_CORRECTIONS:
+            return self._silent(stage)
+        self._put("pulse_ask_number" if stage.group else "pulse_ask_again", "pulse-ask", stage)
+        return None
+
     def _number(self, event: Heard, beats: int, stage: Stage) -> Next | None:
         self._first = beats if self._first is None else self._first
+        if self._beats is not None:
+            self._corrections += 1
+            if self._corrections > MOST_CORRECTIONS:
+                return self._silent(stage)
         if plausible(beats, self.step.window_s):
             self._beats, self._given = beats, event
             self._confirm(beats, stage)
@@ -103,7 +123,7 @@ class Taking(Asks):
 
     def _confirm(self, beats: int, stage: Stage) -> None:
         """Read the number back."""
-        line = "pulse_read_digits" if easily_confused(beats) else "pulse_read"
+        line = READ_BACK[stage.group, easily_confused(beats)]
         rate = round(rate_bpm(beats, self.step.window_s))
         self._put(line, "pulse-read", stage, beats=beats, bpm=rate)
 
@@ -121,7 +141,8 @@ class Taking(Asks):
                 source=spoken(self._given),
             )
         )
-        stage.say("kept")
+        if not stage.group:  # there the next question tells it
+            stage.say("kept")
         self._fast = self._fast or needs_longer_count(beats, window_s)
         return self._following(stage)
 
@@ -153,7 +174,7 @@ class Taking(Asks):
 
     def _following(self, stage: Stage) -> Next | None:
         self._beats = self._first = self._given = None
-        self._doubts = 0
+        self._doubts = self._corrections = 0
         self.waiting = self.waiting[1:]
         if not self.waiting and self._missed:
             self.waiting, self._missed, self._second_pass = self._missed, (), True

@@ -22,7 +22,8 @@ class Whose(Asks):
 
     hold: Hold
     times_s: tuple[float, ...]
-    over_s: float  # when the hold was over for everybody
+    over_s: float  # when the hold was over for everybody ...
+    over_by: str  # ... and why: "cap" or "stop"
     phase: Phase = Phase.TAKING
     may_skip: bool = True
     _index: int = 0
@@ -45,6 +46,8 @@ class Whose(Asks):
     def on(self, event: Event, stage: Stage) -> Next | None:
         """Yes keeps the time; no asks about the next; silence leaves it unknown."""
         assert self._prompt is not None
+        if isinstance(event, Heard) and self._is_late(event, stage):
+            return None
         if isinstance(event, Heard) and event.command == Command.YES:
             self.leave(stage)
             self._take(event, stage)
@@ -62,5 +65,7 @@ class Whose(Asks):
         if self._index < len(self.times_s):
             taken = replace(self.hold, end_s=self._time_s(), ended_by="word", source=spoken(event))
         else:
-            taken = replace(self.hold, end_s=self.over_s, ended_by="cap", source=CLOCK)
-        stage.keep(taken)
+            taken = replace(self.hold, end_s=self.over_s, ended_by=self.over_by, source=CLOCK)
+        length_s = taken.duration_s or 0.0
+        marks = tuple(t for t in taken.contractions_s if t <= length_s)
+        stage.keep(replace(taken, contractions_s=marks))
