@@ -18,7 +18,7 @@ from coach.practice.summary import Said
 from coach.practice.words import Command
 from coach.records.next_session import next_session
 from coach.records.store import DiskStore
-from coach.report.review import Question, review
+from coach.report.review import Question, person_named, review
 
 CUES_A_SESSION = 1_000_000  # cue numbers of one session never meet those of another
 
@@ -109,7 +109,10 @@ class Sessions:
     def _answer(self, errand: Tell) -> list[Said]:
         """What the records say to a question about the person with this number."""
         rows = self._store.library.summaries()
-        person = self._store.people.find(errand.participant).who
+        try:
+            person = person_named(rows, str(errand.participant))
+        except BadInput:  # nobody of that number has practised here
+            return [("rev_none", {})]
         return review(rows, Question(errand.question), self._clock().date(), person)
 
 

@@ -141,6 +141,9 @@ class Steward:
                 self._prompt.put(self.stage)
         elif self.standing is Standing.ASKING_WHO and event.number is not None:
             self._who_is_there(event)
+        elif self.standing is Standing.AWAKE and event.number is not None:
+            self._who = event.number
+            self._look_up(Command.HOW_WAS_IT)
         elif self.standing is Standing.ASKING_DAY and event.number is not None:
             self._which_day(event.number)
         elif self.standing is Standing.ASKING_SLEEP and command in (Command.YES, Command.NO):

@@ -220,6 +220,11 @@ def test_whoever_practised_last_is_meant() -> None:
     assert asked == Tell("my-pulse", 4, frozenset())
 
 
+def test_a_number_asks_for_the_results_of_that_person() -> None:
+    asked = Night().hear("wake").hear("number", number=4).last(Tell)
+    assert asked == Tell("how-was-it", 4, frozenset())
+
+
 def test_an_answer_without_lines_ends_in_the_question_what_else() -> None:
     night = Night().hear("how-was-it").give(Told(5.0, ())).quiet()
     assert night.said[-1] == "steward_back"
