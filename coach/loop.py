@@ -225,7 +225,8 @@ class Loop:
         match event:
             case Heard():
                 meaning = event.command or "number"
-                self.store.said(event.onset_s, event.end_s, meaning, event.text, "participant")
+                who = f"participant {event.participant}" if event.participant else "participant"
+                self.store.said(event.onset_s, event.end_s, meaning, event.text, who)
                 self.show(event.onset_s, "heard", event.text)
             case Knocked():
                 word = "two knocks" if event.count > 1 else "one knock"
