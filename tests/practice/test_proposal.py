@@ -190,8 +190,10 @@ def test_what_is_declined_is_not_proposed_again() -> None:
     assert propose((), replace(NOW, declined=frozenset({"first-lesson"}))).plan == "relaxation"
 
 
-practices = st.builds(
-    Practice,
+practices = st.builds(  # a length without a hold is no history
+    lambda **given: Practice(
+        **given | ({} if given["held"] else {"relaxed_s": None, "longest_s": None})
+    ),
     on=st.integers(0, 60).map(lambda days: TODAY - timedelta(days=days)),
     plan=st.sampled_from(
         ["first-lesson", "three-holds", "comfort-hold", *TABLES, "relaxation", "morning-pulse"]
