@@ -19,6 +19,7 @@ from pathlib import Path
 
 PROGRAMS = ("pulseaudio", "pactl", "parec", "paplay")
 READY_S = 15.0
+LATE = "latency_msec=40"
 
 
 def missing() -> str:
@@ -39,14 +40,22 @@ def end(process: subprocess.Popen[bytes]) -> None:
 
 
 class SoundServer:
-    """One server with null sinks; the first sink and its monitor are the defaults."""
+    """One server. What is played in its only sink, "room", is recorded without any loss.
 
-    def __init__(self, sinks: tuple[str, ...] = ("room",)) -> None:
+    With `echo_db` there are two: the default loudspeaker is "speaker", the default microphone
+    hears the sink "air", and what the loudspeaker plays comes there later and by that much louder
+    (negative: quieter).
+    """
+
+    def __init__(self, echo_db: float | None = None) -> None:
         # unix sockets allow 108 bytes: keep the folder's name short
         self.folder = Path(tempfile.mkdtemp(prefix="room", dir="/tmp"))
         run = self.folder / "run"
         self._socket = run / "pulse" / "native"
+        self._echo_db = echo_db
+        sinks = ("room",) if echo_db is None else ("speaker", "air")
         self._sinks = sinks
+        self.air = sinks[-1]  # where people play what they say
         self._server: subprocess.Popen[bytes] | None = None
         self._keepers: list[subprocess.Popen[bytes]] = []
         self._guests: list[subprocess.Popen[bytes]] = []
@@ -78,7 +87,12 @@ class SoundServer:
                         for sink in sinks
                     ),
                     f"set-default-sink {sinks[0]}",
-                    f"set-default-source {sinks[0]}.monitor",
+                    f"set-default-source {self.air}.monitor",
+                    *(
+                        [f"load-module module-loopback source=speaker.monitor sink=air {LATE}"]
+                        if echo_db is not None
+                        else []
+                    ),
                 ]
             )
             + "\n"
@@ -98,6 +112,11 @@ class SoundServer:
             keeper = "parec --latency-msec=10 --rate=48000 --channels=1 --format=s16le -d"
             self._keepers.append(self.spawn([*keeper.split(), f"{sink}.monitor"]))
         self._wait(self._is_quick, "works in large blocks")
+        if self._echo_db is not None:
+            (echo,) = re.findall(
+                r"^(\d+)", self.call("pactl", "list", "short", "sink-inputs").stdout
+            )
+            self.call("pactl", "set-sink-input-volume", echo, f"{self._echo_db}dB")
         return self
 
     def stop(self) -> None:

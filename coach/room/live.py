@@ -41,7 +41,7 @@ from coach.timing.calendar import JobCalendar
 from coach.timing.clock import StreamClock
 
 LISTEN_S = 0.04  # length of the blocks for the ear
-DEAF_S = 1.0  # no piece for this long: the device is gone, whatever PortAudio says
+DEAF_S = 1.5  # no piece for this long: the device is gone, whatever PortAudio says
 OPENING_S = 6.0  # how long the first sound may take
 TICK_S = 0.02  # while a device is gone
 TRY_S = 1.0  # between two attempts to open one
@@ -68,6 +68,7 @@ class LiveRoom:
         self._queue: SimpleQueue[_Piece | _Reopened | Event] = SimpleQueue()
         self._rendering = Lock()  # a stream that is being given up may still call
         self._skip_frames = 0  # to be counted without sounding (negative: to be waited)
+        self._corrected_frame = 0  # stamps of frames before it are from before a correction
         self._blocks: deque[Block] = deque()
         self._closed = Flag()
         self._reopener: Thread | None = None
@@ -165,13 +166,14 @@ class LiveRoom:
         self._blocks.extend(self._alignment.blocks())
 
     def _played(self, piece: Played) -> None:
-        self._last_s["output"] = piece.stamp.monotonic_s
+        self._last_s["output"] = max(self._last_s["output"], piece.stamp.monotonic_s)
         self.xruns += piece.xrun and self._clock.settled
         self._alignment.play(piece.samples, piece.stamp.frame)
-        self._clock.add(piece.stamp, piece.xrun)
+        if piece.stamp.frame >= self._corrected_frame:
+            self._clock.add(piece.stamp, piece.xrun)
 
     def _recorded(self, piece: Recorded) -> None:
-        self._last_s["input"] = piece.stamp.monotonic_s
+        self._last_s["input"] = max(self._last_s["input"], piece.stamp.monotonic_s)
         self.xruns += piece.xrun and self._microphone.ready
         self._microphone.add(piece.stamp, piece.xrun)
         if shift_s := self._microphone.shift_s():
@@ -190,6 +192,7 @@ class LiveRoom:
         if shift_s := self._clock.shift_s():
             with self._rendering:  # what was lost has passed all the same
                 self._skip_frames += round(shift_s * self.rate_hz)
+                self._corrected_frame = self.mixer.frame
             self._clock.doubt()
             self.xruns += not self._returning
         elif self._returning and self._clock.settled:

@@ -17,7 +17,7 @@ WINDOW = 200  # stamps; two seconds of 10 ms blocks
 ENOUGH = 20  # stamps before the first estimate
 CAREFUL = 50  # stamps before frames are held to be lost
 SLOW = 3000  # stamps of the long mean: 30 s, behind a drift of 50 ppm by 1.5 ms
-SHIFT_S = 0.008  # after an xrun: a shift above this is lost frames
+SHIFT_S = 0.02  # after an xrun: a shift above this is lost frames, below it may be wandering
 SURE_S = 0.04  # the same without any sign of an xrun
 JUMP_S = 0.1  # PortAudio's clock against the monotonic clock: more than this, and it was set
 

@@ -14,11 +14,16 @@ from tests.soundserver import SoundServer, missing
 ROOT = Path(__file__).parents[3]
 
 
+def cannot_run() -> None:
+    """Skip the test where there is no sound server."""
+    if lacking := missing():
+        pytest.skip(f"needs a real sound server; missing: {lacking}")
+
+
 @pytest.fixture
 def server() -> Iterator[SoundServer]:
     """A sound server of its own for the test."""
-    if lacking := missing():
-        pytest.skip(f"needs a real sound server; missing: {lacking}")
+    cannot_run()
     server = SoundServer()
     try:
         yield server.start()
