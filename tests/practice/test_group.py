@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import pytest
 
+from coach.practice import plan as steps
 from coach.practice.events import Knocks, Listen, Say
 from coach.practice.kept import Hold
 from coach.practice.safety import Person
-from tests.practice.plans import count, one_hold, plan, shipped
-from tests.practice.rehearsal import Rehearsal, Reply, cooperative, heard, unclear
+from tests.practice.plans import CLEARING, RECOVERY, count, hold, one_hold, plan, shipped
+from tests.practice.rehearsal import Rehearsal, Replies, Reply, cooperative, heard, unclear
 
 NUMBERS = (1, 2, 3)
 GROUP = [Person(number) for number in NUMBERS]
@@ -29,13 +28,13 @@ def everybody(labels: tuple[str, ...] = ("one",)) -> dict[str, tuple[float, Repl
 def held(
     *turns: tuple[float, Reply],
     answers: dict[str, list[tuple[float, Reply]]] | None = None,
-    **kw: Any,
+    always: Replies | None = None,
 ) -> Rehearsal:
     """What is heard so long after the mark."""
 
     def fresh() -> Rehearsal:
-        always = everybody() | kw
-        return Rehearsal(one_hold(), answers or {}, people=GROUP, alone=False, always=always)
+        willing = everybody() | (always or {})
+        return Rehearsal(one_hold(), answers or {}, people=GROUP, alone=False, always=willing)
 
     mark_s = fresh().run().time_of("hold")
     session = fresh()
@@ -197,6 +196,57 @@ def test_who_is_still_holding_can_be_asked() -> None:
     assert session.values_of("who_holds") == [{"numbers": "1, 3"}]
 
 
+def test_in_a_large_group_only_how_many_still_hold_is_said() -> None:
+    many = [Person(number) for number in range(1, 13)]
+    always = cooperative(["one"])
+    for number in range(1, 13):
+        always[f"clearing:any-of-these:{number}"] = (0.5, heard("no"))
+        always[f"check-in:one:{number}"] = (1.0, heard("okay"))
+    always["hold:one"] = (20.0, heard("who-holds"))
+    session = Rehearsal(
+        plan(CLEARING, hold(), RECOVERY), people=many, alone=False, always=always
+    ).run()
+    assert session.values_of("who_holds_many") == [{"people": 12}]
+    assert "who_holds" not in session.lines
+
+
+def test_who_holds_is_answered_outside_a_hold_too() -> None:
+    session = held(always={"recovery:one": (2.0, heard("who-holds"))})
+    assert "who_holds_none" in session.lines
+
+
+def test_contractions_of_an_end_that_is_taken_later_lie_within_the_hold() -> None:
+    answers = {"whose:40:1": [(0.5, heard("yes"))], "whose:120:2": [(0.5, heard("yes"))]}
+    marks = [(t, heard("contraction", who=1)) for t in (30.0, 50.0)]
+    session = held(*marks, (40.0, unclear()), (60.0, up(3)), answers=answers)
+    assert session.ends[("one", 1)] == 40.0
+    kept = next(h for h in session.holds if h.participant == 1)
+    assert kept.contractions_s == pytest.approx((30.0,))
+
+
+def test_a_number_called_three_times_is_asked_about_each_time() -> None:
+    answers = {
+        "whose:31:2": [(0.5, heard("no"))],
+        "whose:35:2": [(0.5, heard("no"))],
+        "whose:39:2": [(0.5, heard("yes"))],
+    }
+    session = held(
+        *[(t, up(2)) for t in (31.0, 35.0, 39.0)], (44.4, up(3)), (60.0, up(1)), answers=answers
+    )
+    assert session.ends[("one", 2)] == 39.0
+    assert session.ends[("one", 1)] == 60.0
+
+
+def test_a_late_answer_is_not_taken_for_the_next_ones() -> None:
+    """ "Okay" that begins while number two is being called was number one's."""
+    session = held(
+        (50.0, heard("stop-all")),
+        always={"check-in:one:2": (-0.9, heard("okay")), "check-in:one:1": (1.0, heard("okay"))},
+    )
+    assert session.values_of("check_in_number")[:2] == [{"participant": 1}, {"participant": 2}]
+    assert session.lines.count("check_in_number") > 3  # number two was asked again
+
+
 def test_contractions_are_kept_for_the_number_that_is_given() -> None:
     session = held(
         (30.0, heard("contraction", who=2)), (33.0, heard("contraction")), (50.0, heard("stop-all"))
@@ -337,6 +387,35 @@ def test_the_summary_of_a_group_goes_by_number_and_ranks_nobody(lesson: Rehearsa
     assert gains == [pytest.approx(22.0), pytest.approx(25.2), pytest.approx(36.6)]  # own baseline
     said = [s.line for _, s in lesson.spoken if isinstance(s, Say) and s.line.startswith("sum_")]
     assert said[0] == "sum_start"
+
+
+def test_afterwards_whoever_says_a_number_hears_the_own_results() -> None:
+    always = everybody()
+    always |= {"hold:one": (30.0, heard("stop-all")), "whose:30:2": (0.5, heard("yes"))}
+    parts = (*one_hold().steps, steps.Comparison("comparison"))
+    turns: dict[str, list[tuple[float, Reply]]] = {
+        "sum-ask": [
+            (0.5, heard(number=2)),
+            (0.5, heard(number=7)),
+            (0.5, heard(number=3)),
+            (0.5, heard("go-on")),
+        ]
+    }
+    session = Rehearsal(plan(*parts), turns, people=GROUP, alone=False, always=always).run()
+    told = [v["participant"] for v in session.values_of("sum_number")]
+    assert told == [1, 2, 3, 2]  # all in a small group; then two; nobody has seven: silence ends it
+    assert session.finish is not None
+    assert session.finish.code == 0
+
+
+@pytest.mark.parametrize("word", ["go-on", "no", "skip"])
+def test_nobody_has_to_ask(word: str) -> None:
+    always = everybody() | {"hold:one": (30.0, heard("stop-all")), "sum-ask": (0.5, heard(word))}
+    parts = (*one_hold().steps, steps.Comparison("comparison"))
+    session = Rehearsal(plan(*parts), people=GROUP, alone=False, always=always).run()
+    assert session.lines.count("sum_ask") == 1
+    assert session.finish is not None
+    assert session.finish.code == 0
 
 
 def test_moments_carry_the_number(lesson: Rehearsal) -> None:

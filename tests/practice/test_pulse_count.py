@@ -108,6 +108,18 @@ def test_a_new_number_without_a_no_is_a_correction_too() -> None:
     assert session.beats == {("before", 1): 15}
 
 
+@pytest.mark.parametrize("answer", [heard("no"), heard("no", number=17)])
+def test_a_number_that_is_corrected_for_ever_is_left_open(answer: Reply) -> None:
+    always = {
+        "pulse-ask:before": (1.0, number(50)),
+        "pulse-read:before": (1.0, answer),
+    }
+    session = Rehearsal(plan(count()), always=always).run()
+    assert session.beats == {("before", 1): None}
+    assert session.finish is not None
+    assert session.now_s < 120.0
+
+
 def test_saying_the_same_again_is_no_correction() -> None:
     session = said(number(15), reads=(number(15), YES))
     assert not session.pulses[0].corrected

@@ -344,3 +344,20 @@ def test_nothing_that_was_kept_is_taken_back_by_any_word() -> None:
         session = once(phase, "again")
         ends = [k for k in session.kept if isinstance(k, Hold) and k.end_s is not None]
         assert len(ends) == 1
+
+
+def test_a_pause_while_a_full_breath_is_said_does_not_repeat_it() -> None:
+    """Cut in the middle it was begun all the same."""
+    turns = {"full_breath_in": [(-0.9, heard("pause"))], "paused": [(5.0, heard("go-on"))]}
+    session = Rehearsal(plan(BREATHS), turns).run()
+    paused_s = session.time_of("paused")
+    began = [t for t, name in session.said if name == "full_breath_in"]
+    assert began[0] < paused_s < began[0] + 1.0
+    assert len(began) == 2
+
+
+def test_a_line_at_the_very_beginning_of_a_stretch_comes_at_once() -> None:
+    calm = steps.Relaxation("relaxation", "calm", 20.0, (steps.Spoken(0.0, "relax_weight"),))
+    session = Rehearsal(plan(calm)).run()
+    assert session.said == [(0.0, "relax_weight")]
+    assert session.now_s == pytest.approx(20.0)
