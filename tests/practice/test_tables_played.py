@@ -5,6 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from coach.practice import plan as steps
 from coach.practice.safety import Limits, Person
@@ -54,6 +56,39 @@ def test_what_is_announced_is_what_is_done(kind: str, best_s: float) -> None:
     assert rests(session)[1:] == [pytest.approx(r.rest_s, abs=1e-6) for r in rounds[1:]]
     whole_s = (session.holds[-1].end_s or 0.0) - session.holds[0].start_s + rounds[0].rest_s
     assert announced["total"] == total_s(rounds) == pytest.approx(whole_s)
+
+
+@settings(max_examples=25, deadline=None)
+@given(
+    best_s=st.floats(60.0, 480.0),
+    kind=st.sampled_from(["co2", "o2"]),
+    floor_s=st.sampled_from([60.0, 75.0, 100.0]),
+    after_s=st.floats(0.2, 14.0),
+)
+def test_every_table_is_played_as_it_was_announced(
+    best_s: float, kind: str, floor_s: float, after_s: float
+) -> None:
+    """For every best, every floor, and however long the answer to "are you okay" takes."""
+    always = {f"check-in:{kind} {n}": (after_s, heard("okay")) for n in range(1, 9)}
+    person = Person(1, best_s=best_s, cleared=True)
+    session = table(kind, person=person, limits=Limits(rest_floor_s=floor_s), always=always)
+    announced = session.values_of(f"table_{kind}")[0]
+    assert session.finish is not None
+    assert session.finish.code == 0
+    lengths = [h.duration_s for h in session.holds]
+    assert len(lengths) == announced["rounds"]
+    assert lengths[0] == pytest.approx(announced["first_hold"])
+    assert lengths[-1] == pytest.approx(announced["last_hold"])
+    most_s = best_s / 2 if kind == "co2" else best_s * 0.8
+    assert all(length is not None and length <= most_s + 1e-6 for length in lengths)
+    assert all(rest >= floor_s - 0.0011 for rest in rests(session)[1:])
+    # the last answer may take until the rest is nearly over: then it is longer, never shorter
+    needed_s = 30.0 + 1.0 + after_s + 0.4 + 1.0 + 11.0 + 10.0
+    if needed_s < floor_s:
+        whole_s = (session.holds[-1].end_s or 0.0) - session.holds[0].start_s
+        first_rest = announced["first_rest"]
+        assert isinstance(first_rest, float)
+        assert whole_s + first_rest == pytest.approx(announced["total"], abs=0.01)
 
 
 def test_each_mark_falls_exactly_on_the_end_of_its_rest() -> None:
