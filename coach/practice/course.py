@@ -16,7 +16,7 @@ from coach.practice.acts.offer import Offer
 from coach.practice.acts.own_results import OwnResults
 from coach.practice.acts.question import EVERYBODY, Question, Ready
 from coach.practice.acts.script import Beat, Script, closing, talk
-from coach.practice.acts.whose import Whose
+from coach.practice.acts.whose import Twice, Whose
 from coach.practice.events import Rank
 from coach.practice.phases import Phase
 from coach.practice.safety import HEALTH_QUESTIONS, PLACE_QUESTIONS, hold_limit_s
@@ -155,9 +155,14 @@ def _recovery(step: steps.Recovery, stage: Stage) -> tuple[Act, ...]:
     script.beats = (first, *script.beats)
     script.may_skip, script.phase = False, Phase.CHECKING
     script.situation = Situation.CHECK_IN  # where "help" is no question
+    twice = [
+        Twice(hold, stage.repeats[hold.participant])
+        for hold in holds
+        if hold.participant in stage.repeats and hold.ended_by == "word"
+    ]
     open_ends = [hold for hold in holds if hold.ended_by == "unknown"]
-    whose = [Whose(hold, stage.unclaimed_s, stage.over_s, stage.over_by) for hold in open_ends]
-    return (script, *check_ins(label, stage.numbers), *whose)
+    whose = [Whose(hold, stage.over_s, stage.over_by) for hold in open_ends]
+    return (script, *check_ins(label, stage.numbers), *twice, *whose)
 
 
 def _rest(step: steps.Rest, stage: Stage) -> Script:

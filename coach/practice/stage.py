@@ -78,7 +78,9 @@ class Stage:
     ledger: Ledger = field(default_factory=Ledger)
     effects: list[Effect] = field(default_factory=list)
     situation: Situation | None = None
-    unclaimed_s: tuple[float, ...] = ()  # ends of the last hold that are nobody's yet
+    unclaimed_s: tuple[float, ...] = ()  # ends of the last hold that are nobody's yet ...
+    one_voice_s: frozenset[float] = frozenset()  # ... and which can be only one person's
+    repeats: Mapping[int, tuple[float, ...]] = field(default_factory=dict)  # earlier ends, maybe
     over_s: float = 0.0  # when the last hold was over for everybody ...
     over_by: str = "cap"  # ... and what ended it for who was still in it: "cap" or "stop"
     leads_in: bool = False  # a hold follows the step in hand at once

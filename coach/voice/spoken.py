@@ -12,6 +12,7 @@ from decimal import ROUND_HALF_UP, Decimal
 from num2words import num2words
 
 _DIGITS = re.compile(r"\d+(?:\.\d+)?")
+_PAUSES = re.compile(r"\s+([,.;:?!])")
 _SIGNS = re.compile(r"[^\w\s',.;:?!]|_")
 
 
@@ -96,4 +97,4 @@ def plain(value: str | float) -> str:
     if not isinstance(value, str):
         return number(value)
     words = _DIGITS.sub(lambda found: f" {number(float(found.group()))} ", value)
-    return " ".join(_SIGNS.sub(" ", words).split())
+    return _PAUSES.sub(r"\1", " ".join(_SIGNS.sub(" ", words).split()))

@@ -113,6 +113,27 @@ def test_a_number_heard_in_a_jumble_is_asked_about_too() -> None:
     assert session.ends[("one", 2)] == 40.9
 
 
+def test_who_calls_again_after_a_jumble_is_asked_if_it_was_the_second_time() -> None:
+    turns = (40.0, unclear()), (43.0, up(2)), (50.0, up(3)), (61.0, up(1))
+    for answer, held_s in (("yes", 40.0), ("no", 43.0)):
+        session = held(*turns, answers={"twice:one:2": [(0.5, heard(answer))]})
+        assert session.ends == {("one", 1): 61.0, ("one", 2): held_s, ("one", 3): 50.0}
+    assert held(*turns).ends[("one", 2)] is None  # no answer: nobody knows
+
+
+def test_when_a_jumble_may_have_been_the_last_ends_it_is_said_who_was_not_heard() -> None:
+    answers = {f"twice:one:{n}": [(0.5, heard("yes"))] for n in (1, 2)}
+    session = held((40.0, unclear()), (41.8, up(3)), (63.0, up(1)), (66.0, up(2)), answers=answers)
+    assert session.values_of("who_holds") == [{"numbers": "1, 2"}]
+    assert session.ends == {("one", 1): 40.0, ("one", 2): 40.0, ("one", 3): None}
+
+
+def test_a_time_that_is_one_person_s_is_not_asked_about_again() -> None:
+    answers = {"whose:40:1": [(0.5, heard("yes"))]}
+    session = held((40.0, up(None)), (50.0, heard("stop")), answers=answers)
+    assert [v["participant"] for v in session.values_of("whose_time")] == [1]
+
+
 def test_what_nobody_claims_stays_unknown() -> None:
     answers = {
         "whose:40:1": [(0.5, heard("no"))],
@@ -145,6 +166,7 @@ def test_as_many_calls_as_people_end_the_hold_and_whose_they_were_is_asked() -> 
         "whose:40:1": [(0.5, heard("no"))],
         "whose:50:1": [(0.5, heard("yes"))],
         "whose:40:2": [(0.5, heard("yes"))],
+        "twice:one:3": [(0.5, heard("no"))],  # it came soon after another
     }
     session = held((40.0, up(None)), (50.0, up(None)), (55.0, up(3)), answers=answers)
     assert session.ends == {("one", 1): 50.0, ("one", 2): 40.0, ("one", 3): 55.0}

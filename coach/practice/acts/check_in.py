@@ -137,7 +137,8 @@ class Checking(Asks):
         if self._alarm_since_s is not None:
             stage.hush(Rank.SAFETY)
         if after_s is None or after_s <= stage.limits.check_in_s:
-            stage.say("check_in_thanks")
+            if not stage.group:  # there the next number follows at once
+                stage.say("check_in_thanks")
             return Next()
         if self._alarm_since_s is None:
             stage.effects.append(Escalate(self.participant, "late"))

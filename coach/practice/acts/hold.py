@@ -10,6 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from coach.practice.acts.act import Next
+from coach.practice.acts.ends import Ends
+from coach.practice.acts.ends import Heard as Call
 from coach.practice.events import (
     CueDone,
     CueDue,
@@ -30,11 +32,9 @@ from coach.practice.words import Command, Situation
 
 MARK_AFTER_S = 1.0  # from the last word of the lead-in to the mark
 REFLEX_S = 0.25  # an "end" this soon after the mark is a reaction to the mark
-SAME_CALL_S = 1.5  # two calls within this time may be one sound
 ENDS_ALL = (Command.STOP, Command.STOP_ALL, *UNWELL_ANSWERS)
 HEARD_DB = -4.0  # a number is said back beneath the calls
 MOST_NAMED = 6  # numbers in one line
-MOST_SOUNDS = 3  # more unknown sounds than this in a hold are talk in the room
 
 
 @dataclass(slots=True)
@@ -48,10 +48,7 @@ class Holding:
     may_skip: bool = False
     start_s: float | None = None
     contractions_s: dict[int, list[float]] = field(default_factory=dict)
-    calls_s: list[float] = field(default_factory=list)  # ends that are not surely anybody's
-    sounds_s: list[float] = field(default_factory=list)  # what may have been such an end
-    _up: dict[int, float] = field(default_factory=dict, repr=False)  # who, and when
-    _nameless: int = 0  # calls by somebody who is not in `_up`
+    _ends: Ends = field(default_factory=Ends, repr=False)
     _mark: int | None = field(default=None, repr=False)
     _call: int | None = field(default=None, repr=False)
     _called_s: float = 0.0
@@ -81,7 +78,7 @@ class Holding:
         return None
 
     def _still_holding(self, stage: Stage) -> list[int]:
-        return [person.number for person in stage.people if person.number not in self._up]
+        return [person.number for person in stage.people if person.number not in self._ends.up]
 
     def on(self, event: Event, stage: Stage) -> Next | None:
         """Begin at the mark, call the time, take the ends."""
@@ -91,6 +88,7 @@ class Holding:
         match event:
             case CueDone() if event.cue == self._call:
                 self._next_call(stage)
+                self._say_if_it_may_be_over(stage)
             case RoomBack() if self.start_s + self._called_s <= stage.now_s:
                 self._next_call(stage)
             case CueDue() if event.cue == self._limit:
@@ -100,7 +98,8 @@ class Holding:
             case Knocked() if not stage.group:
                 return self._knocked(event, stage)
             case Unclear() if stage.group and event.onset_s > self.start_s + REFLEX_S:
-                self.sounds_s.append(event.onset_s)
+                self._ends.sounds_s.append(event.onset_s)
+                self._say_heard(stage)
         return None
 
     def _before_mark(self, event: Event, stage: Stage) -> None:
@@ -187,37 +186,35 @@ class Holding:
         return None
 
     def _up_in_group(self, event: Heard, source: Source, stage: Stage) -> Next | None:
-        """Whose end is it? Only a number that is called once, and alone, is clear.
-
-        When as many have called as still hold, the hold is over.
-        """
+        """When as many have called as still hold, the hold is over."""
         number = event.participant
-        others_s = (*self.calls_s, *self.sounds_s)
-        if number in self._up:
-            self._doubt(number, event.onset_s, stage)
-            return None
-        if number is not None and number not in stage.numbers:  # misheard
-            self.sounds_s.append(event.onset_s)
-            return None
-        if number is None or any(abs(event.onset_s - t) < SAME_CALL_S for t in others_s):
-            self.calls_s.append(event.onset_s)
-            self._nameless += 1
-            stage.sound("heard", rank=Rank.TALK)
-        else:
-            self._up[number] = event.onset_s
-            self._keep(stage, number, event.onset_s, "word", source)
-            stage.say("up_heard", {"participant": number}, rank=Rank.TALK, gain_db=HEARD_DB)
-        if self._nameless < len(self._still_holding(stage)):
+        match self._ends.called(number, event.onset_s, stage.numbers):
+            case Call.CLEAR:
+                assert number is not None
+                self._keep(stage, number, event.onset_s, "word", source)
+                values = {"participant": number}
+                stage.say("up_heard", values, rank=Rank.TALK, gain_db=HEARD_DB)
+            case Call.DOUBLED:
+                assert number is not None
+                self._keep(stage, number, None, "unknown", NOBODY)
+                self._say_heard(stage)
+            case _:
+                self._say_heard(stage)
+        if self._ends.nameless < len(self._still_holding(stage)):
             return None
         return self._over(stage, event.at_s, "stop")
 
-    def _doubt(self, number: int, onset_s: float, stage: Stage) -> None:
-        """One of two calls of the same number was somebody else's, or misheard."""
-        if self._up[number] not in self.calls_s:
-            self.calls_s.append(self._up[number])
-        self.calls_s.append(onset_s)
-        self._keep(stage, number, None, "unknown", NOBODY)
-        stage.sound("heard", rank=Rank.TALK)
+    def _say_heard(self, stage: Stage) -> None:
+        """Something was heard: nobody needs to call again."""
+        if not self._ends.is_talk(len(stage.people)):
+            stage.sound("heard", rank=Rank.TALK)
+
+    def _say_if_it_may_be_over(self, stage: Stage) -> None:
+        """Whoever was not heard learns of it once, and the others that all may be up."""
+        people, holding = len(stage.people), len(self._still_holding(stage))
+        if not self._ends.told and self._ends.may_be_over(people, holding, stage.now_s):
+            self._ends.told = True
+            self._say_who_holds(stage)
 
     def _ended(self, stage: Stage, end_s: float, by: str, source: Source) -> Next:
         """Everybody is up at `end_s`; in a group who was not heard before is asked."""
@@ -227,7 +224,7 @@ class Holding:
 
     def _all_up(self, stage: Stage, end_s: float, by: str, source: Source) -> None:
         for number in self._still_holding(stage):
-            self._up[number] = end_s
+            self._ends.up[number] = end_s
             self._keep(stage, number, end_s, by, source)
 
     def _capped(self, stage: Stage) -> Next:
@@ -248,8 +245,10 @@ class Holding:
         stage.hush()
         line = "hold_cap" if by == "cap" else "hold_ended"
         stage.say(line, rank=Rank.SAFETY, moment=f"hold-end:{self.step.label}")
-        sounds_s = self.sounds_s if len(self.sounds_s) <= MOST_SOUNDS else []
-        stage.unclaimed_s = tuple(sorted([*self.calls_s, *sounds_s]))
+        people = len(stage.people)
+        stage.unclaimed_s = self._ends.unclaimed_s(people)
+        stage.one_voice_s = self._ends.one_voice_s()
+        stage.repeats = {} if self._ends.is_talk(people) else self._ends.repeats
         stage.over_s, stage.over_by = over_s, by
         for hold in stage.ledger.last_holds:
             if not stage.group and hold.duration_s is not None:

@@ -6,66 +6,112 @@ from dataclasses import dataclass, field, replace
 
 from coach.practice.acts.act import Asks, Next, Prompt
 from coach.practice.events import Event, Heard
-from coach.practice.kept import CLOCK, Hold
+from coach.practice.kept import CLOCK, NOBODY, Hold
 from coach.practice.phases import Phase
 from coach.practice.stage import Stage, spoken
 from coach.practice.words import Command, Situation
+
+
+def known(hold: Hold, end_s: float, **given: object) -> Hold:
+    """The hold with the end that was found, and what was marked before it."""
+    marks = tuple(t for t in hold.contractions_s if t <= end_s - hold.start_s)
+    return replace(hold, end_s=end_s, contractions_s=marks, **given)  # type: ignore[arg-type]
 
 
 @dataclass(slots=True)
 class Whose(Asks):
     """Asks one participant whose end was not heard about each time that was heard.
 
-    A time may belong to two who called at once, so each of them is asked about it. Last comes the
-    end of the hold itself. Without a yes the end stays unknown.
+    A time may belong to two who called at once, so each of them is asked about it, unless it was
+    one voice and somebody has claimed it. Last comes the end of the hold itself. Without a yes
+    the end stays unknown.
     """
 
     hold: Hold
-    times_s: tuple[float, ...]
     over_s: float  # when the hold was over for everybody ...
     over_by: str  # ... and why: "cap" or "stop"
     phase: Phase = Phase.TAKING
     may_skip: bool = True
-    _index: int = 0
+    _left_s: list[float] | None = None  # times that are still to be asked about
     _prompt: Prompt | None = field(default=None, repr=False)
 
     def enter(self, stage: Stage) -> None:
         """Ask about the next time."""
-        last = self._index == len(self.times_s)
-        line, end_s = ("whose_cap", self.over_s) if last else ("whose_time", self._time_s())
-        held_s = end_s - self.hold.start_s
+        if self._left_s is None:
+            self._left_s = [*stage.unclaimed_s]
+        line = "whose_time" if self._left_s else "whose_cap"
+        held_s = (self._left_s or [self.over_s])[0] - self.hold.start_s
         number = self.hold.participant
         moment = stage.moment(f"whose:{held_s:.0f}", number)
         values = {"participant": number, "held": held_s}
         self._prompt = Prompt(line, Situation.QUESTION, moment, values, tries=2)
         self._prompt.put(stage)
 
-    def _time_s(self) -> float:
-        return self.times_s[self._index]
-
     def on(self, event: Event, stage: Stage) -> Next | None:
         """Yes keeps the time; no asks about the next; silence leaves it unknown."""
         assert self._prompt is not None
+        assert self._left_s is not None
         if isinstance(event, Heard) and self._is_late(event, stage):
             return None
         if isinstance(event, Heard) and event.command == Command.YES:
             self.leave(stage)
-            self._take(event, stage)
+            self._take(event, self._left_s, stage)
             return Next()
         if isinstance(event, Heard) and event.command == Command.NO:
             self.leave(stage)
-            if self._index == len(self.times_s):
+            if not self._left_s:
                 return Next()
-            self._index += 1
+            del self._left_s[0]
             self.enter(stage)
             return None
         return Next() if self._prompt.on(event, stage) == "spent" else None
 
-    def _take(self, event: Heard, stage: Stage) -> None:
-        if self._index < len(self.times_s):
-            taken = replace(self.hold, end_s=self._time_s(), ended_by="word", source=spoken(event))
-        else:
-            taken = replace(self.hold, end_s=self.over_s, ended_by=self.over_by, source=CLOCK)
-        length_s = taken.duration_s or 0.0
-        marks = tuple(t for t in taken.contractions_s if t <= length_s)
-        stage.keep(replace(taken, contractions_s=marks))
+    def _take(self, event: Heard, left_s: list[float], stage: Stage) -> None:
+        if not left_s:
+            stage.keep(known(self.hold, self.over_s, ended_by=self.over_by, source=CLOCK))
+            return
+        end_s = left_s[0]
+        if end_s in stage.one_voice_s:
+            stage.unclaimed_s = tuple(t for t in stage.unclaimed_s if t != end_s)
+        stage.keep(known(self.hold, end_s, ended_by="word", source=spoken(event)))
+
+
+@dataclass(slots=True)
+class Twice(Asks):
+    """Asks one whose call came soon after an unclear sound whether it was the second one.
+
+    Until the answer, and without one, the end is unknown. After a no it is the call, after a yes
+    the sound; of several sounds each is asked about.
+    """
+
+    hold: Hold
+    earlier_s: tuple[float, ...]
+    phase: Phase = Phase.TAKING
+    may_skip: bool = True
+    _prompt: Prompt | None = field(default=None, repr=False)
+
+    def enter(self, stage: Stage) -> None:
+        """Ask."""
+        stage.keep(replace(self.hold, end_s=None, ended_by="unknown", source=NOBODY))
+        number = self.hold.participant
+        moment = stage.moment(f"twice:{self.hold.label}", number)
+        values = {"participant": number}
+        self._prompt = Prompt("whose_twice", Situation.QUESTION, moment, values, tries=2)
+        self._prompt.put(stage)
+
+    def on(self, event: Event, stage: Stage) -> Next | None:
+        """Take the answer."""
+        assert self._prompt is not None
+        answers = (Command.YES, Command.NO)
+        if isinstance(event, Heard) and event.command in answers:
+            if self._is_late(event, stage):
+                return None
+            self.leave(stage)
+            if event.command == Command.NO:
+                stage.keep(self.hold)
+            elif len(self.earlier_s) == 1:
+                stage.keep(known(self.hold, self.earlier_s[0], source=spoken(event)))
+            else:
+                return Next((Whose(self.hold, stage.over_s, stage.over_by),))
+            return Next()
+        return Next() if self._prompt.on(event, stage) == "spent" else None
