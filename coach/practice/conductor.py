@@ -124,7 +124,7 @@ class Conductor:
         if event.command == Command.GO_ON:
             self._resume()
         elif event.command in (Command.HELP, Command.REPEAT):
-            self.stage.say("paused")
+            self.stage.say("paused", rank=Rank.TALK)
 
     def _pass_on(self, event: Event) -> None:
         """Let the act in hand have it."""
@@ -254,7 +254,7 @@ class Conductor:
         self.stage.hush()
         self.stage.listen(Situation.ANYTIME)
         self.stage.note("paused")
-        self.stage.say("paused")
+        self.stage.say("paused", rank=Rank.TALK)
 
     def _resume(self) -> None:
         assert self._act is not None
