@@ -235,6 +235,13 @@ def test_repeat_says_again_what_was_taught_not_what_was_remarked() -> None:
     assert session.lines.count("adjusted") == 1
 
 
+def test_repeat_after_a_pause_says_what_was_last_taught() -> None:
+    """Not the remark about the pause, nor the line that was to come when it began."""
+    session = Rehearsal(plan(CALM), {"relax_weight": [(5.0, heard("pause"))]})
+    session.at(45.0, heard("go-on")).at(50.0, heard("repeat")).run()
+    assert session.lines == ["relax_weight", "paused", "relax_weight", "relax_face"]
+
+
 def test_repeat_before_anything_was_said_is_silent() -> None:
     quiet = plan(steps.Relaxation("relaxation", "quiet", 20.0))
     assert Rehearsal(quiet).at(5.0, heard("repeat")).run().lines == []

@@ -83,6 +83,8 @@ def test_the_first_contraction_of_the_last_hold_that_had_one() -> None:
     [
         (72.0, 60.0, "sum_pulse_differs"),
         (72.0, 64.0, "sum_pulse_same"),
+        (70.0, 61.0, "sum_pulse_same"),
+        (70.0, 60.0, "sum_pulse_differs"),
         (60.0, 72.0, "sum_pulse_differs"),
     ],
 )
