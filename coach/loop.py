@@ -8,6 +8,7 @@ from __future__ import annotations
 import subprocess
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from threading import Thread
 from typing import Any, Protocol
 
 from coach.ear.own_words import OwnWords
@@ -251,7 +252,8 @@ class Loop:
         filled = {"participant": effect.participant, "reason": "no answer after a hold"}
         command = [part.format_map(filled) for part in self.contact]
         try:
-            subprocess.Popen(command, stdin=subprocess.DEVNULL, start_new_session=True)
+            called = subprocess.Popen(command, stdin=subprocess.DEVNULL, start_new_session=True)
+            Thread(target=called.wait, daemon=True).start()  # nobody else waits for its end
         except OSError as error:
             self.show(self.room.now_s(), "room", f"contact command failed: {error}")
 

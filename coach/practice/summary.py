@@ -53,7 +53,9 @@ def _holds(holds: Sequence[Hold]) -> list[Said]:
             said.append((f"sum_{hold.kind}", {"held": hold.duration_s}))
     said += _gain(holds)
     others = [h for h in holds if h.kind not in ("baseline", "main") and h.duration_s is not None]
-    if others:
+    if len(others) == 1:
+        said.append(("sum_hold", {"held": others[0].duration_s or 0.0}))
+    elif others:
         lengths = [hold.duration_s or 0.0 for hold in others]
         said.append(("sum_several", {"count": len(others), "longest": max(lengths)}))
     first = [hold.contractions_s[0] for hold in holds if hold.contractions_s]

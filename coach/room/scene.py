@@ -6,7 +6,8 @@ ones, "each" all of them. `hears` lets an act depend on what the coach says ther
 participant says yes to the right number only. An act without `say`, `knock`, `taps_bpm` and
 `play` is silence. `like` names another scene whose keys hold where this one says nothing; of a
 participant in both, the acts after a moment replace all of the other's after that moment, and the
-rest is added.
+rest is added. In the same way everybody with a number does the acts of `everybody`, with that
+number for "{number}".
 """
 
 from __future__ import annotations
@@ -64,7 +65,7 @@ class Act:
     __pydantic_config__ = FORBID
     after: str = ""  # a moment's name or pattern: "hold:main", "clearing:*"
     edge: Literal["start", "end"] = "start"
-    hears: str = ""  # only if the coach's words match this pattern; "!..." if they do not
+    hears: str = ""  # only if the coach's words match "this|or that"; "!..." if they do not
     nth: int | str = 1
     delay_s: float = 0.5
     at_s: float | None = None  # room time instead of a moment
@@ -105,7 +106,8 @@ class Act:
         """Whether the act answers `text`, the words of the coach at its moment."""
         if not self.hears:
             return True
-        matches = fnmatchcase(text.lower(), self.hears.removeprefix("!").lower())
+        patterns = self.hears.removeprefix("!").lower().split("|")
+        matches = any(fnmatchcase(text.lower(), pattern) for pattern in patterns)
         return matches is not self.hears.startswith("!")
 
     def takes(self, reached: int) -> bool:
@@ -161,6 +163,7 @@ class Scene:
     limit_s: float = 3600.0  # a session still going on then is ended
     room: RoomSpec = field(default_factory=RoomSpec)
     participants: tuple[Participant, ...] = ()
+    everybody: tuple[Act, ...] = ()  # what each participant does who does nothing else there
 
     def __post_init__(self) -> None:
         numbers = [person.number for person in self.participants if person.number]
@@ -243,8 +246,13 @@ def find_scene(name: str) -> Path:
 
 
 def load_scene(path: Path) -> Scene:
-    """The scene, with `plan` and every `play` as absolute paths to files. Raises BadInput."""
+    """The scene, with `plan` and every `play` as absolute paths to files. Raises BadInput.
+
+    The acts of `everybody` stand among those of each participant.
+    """
     scene: Scene = parse(Scene, scene_tables(path), str(path))
+    people = tuple(_with_everybody_s(person, scene.everybody) for person in scene.participants)
+    scene = replace(scene, participants=people, everybody=())
     for place, person in enumerate(scene.participants):
         for number, act in enumerate(person.acts):
             if act.play and not Path(act.play).is_file():
@@ -252,6 +260,14 @@ def load_scene(path: Path) -> Scene:
                 raise BadInput(f"{path}: {where}: there is no file {act.play}")
     plan = str(_plan(scene.plan, path)) if scene.plan else ""
     return replace(scene, plan=plan, days=tuple(_day(name, path) for name in scene.days))
+
+
+def _with_everybody_s(person: Participant, acts: tuple[Act, ...]) -> Participant:
+    if not person.number:
+        return person
+    own = {act.after for act in person.acts} - {""}
+    filled = [replace(a, after=a.after.replace("{number}", str(person.number))) for a in acts]
+    return replace(person, acts=(*(a for a in filled if a.after not in own), *person.acts))
 
 
 def _day(name: str, path: Path) -> str:
