@@ -43,4 +43,5 @@ class Service:
             return
         # systemd gone or restarting is no reason to end a practice
         with suppress(OSError), socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as channel:
+            channel.setblocking(False)  # nor is one that does not read
             channel.sendto(message.encode(), self._address)

@@ -71,3 +71,10 @@ def test_the_shipped_unit_starts_the_command_and_asks_for_what_it_is_told() -> N
     assert service["ExecStart"].endswith("/coach listen")
     assert int(service["WatchdogSec"]) >= 10
     assert service["RestartPreventExitStatus"] == "2"
+
+
+def test_a_manager_that_does_not_read_holds_nothing_up(manager: socket.socket) -> None:
+    service = Service({"NOTIFY_SOCKET": manager.getsockname(), "WATCHDOG_USEC": "2"})
+    for _ in range(2000):  # more than any queue takes; without care the 12th would wait for ever
+        service.beat()
+    assert 1 <= len(told(manager)) < 2000
