@@ -223,6 +223,16 @@ def test_somebody_who_is_not_ready_yet_gets_half_a_minute_more() -> None:
     assert "take_your_time" in later.lines
 
 
+def test_who_asks_for_time_is_asked_as_often_again() -> None:
+    """The silence before does not count against them."""
+    always = {k: v for k, v in WILLING.items() if k != "ready:baseline"}
+    turns = {"ready:baseline": [(99.0, heard("yes")), (1.0, heard("not-yet"))]}
+    session = Rehearsal(LESSON, turns, always=always).run()
+    assert session.lines.count("ready") == 2 + 3
+    assert session.finish is not None
+    assert session.finish.reason == "nobody was ready"
+
+
 def test_nobody_who_says_start_ends_the_session_kindly() -> None:
     always = {k: v for k, v in WILLING.items() if k != "ready:baseline"}
     gone = Rehearsal(LESSON, always=always).run()

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from coach.practice import plan as steps
-from coach.practice.events import Adjust, Say
+from coach.practice.events import Adjust, Listen, Say
 from coach.practice.kept import Hold, Note
 from coach.practice.words import Command
 from tests.practice.plans import CLEARING, RECOVERY, count, hold, plan
@@ -150,6 +150,16 @@ def test_a_pause_does_not_shorten_a_stretch() -> None:
     assert length_s["paused"] - length_s["usual"] == pytest.approx(said_s, abs=1e-6)
     between_s = paused.time_of("relax_face") - paused.time_of("relax_weight")
     assert between_s == pytest.approx(28.0 + said_s, abs=1e-6)
+
+
+@pytest.mark.parametrize("phase", ["asking", "ready", "taking"])
+def test_in_a_pause_no_answer_is_listened_for(phase: str) -> None:
+    """Fewer phrases, fewer mistakes: people talk in a pause."""
+    session = once(phase, "pause")
+    paused_s = session.time_of("paused")
+    turned = [(t, e.situation) for t, e in session.effects if isinstance(e, Listen)]
+    assert [s for t, s in turned if t <= paused_s][-1] == "anytime"
+    assert next(s for t, s in turned if t > paused_s) != "anytime"
 
 
 def test_in_a_pause_only_go_on_goes_on() -> None:
