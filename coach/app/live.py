@@ -80,6 +80,7 @@ def _reminders(
 @contextmanager
 def _open_room(equipment: Equipment) -> Iterator[LiveRoom]:
     """The live room. Ctrl-C and SIGTERM end a session like any event: everything is kept."""
+    equipment.voice.warm()  # before there is sound that could break off
     room = LiveRoom(equipment.settings.room)
 
     def end(*_: object) -> None:

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from coach.ports import Audio, Clip, VoiceError
 from coach.voice.cache import ClipCache, key
-from coach.voice.render import finished
+from coach.voice.render import METER_RATE_HZ, finished
 from coach.voice.spoken import is_call
 from coach.voice.synthesiser import Synthesiser, Utterance
 
@@ -29,6 +29,14 @@ class Speaker:
     def name(self) -> str:
         """Which voice this is, for the record."""
         return self._synthesiser.name
+
+    def warm(self) -> None:
+        """Load what the first text that is not cached would load.
+
+        That takes seconds and keeps Python to itself for tenths of them: sound that is playing
+        breaks off. A live room is opened after it.
+        """
+        self._rendered(["one"], METER_RATE_HZ, 1.0)
 
     def speak(self, text: str, rate_hz: int, speed: float = 1.0) -> Clip:
         """See coach.ports.Voice."""
