@@ -121,6 +121,16 @@ def test_who_calls_again_after_a_jumble_is_asked_if_it_was_the_second_time() -> 
     assert held(*turns).ends[("one", 2)] is None  # no answer: nobody knows
 
 
+def test_a_call_that_another_runs_into_is_nobody_s_yet() -> None:
+    """Of two who speak at once the ear may catch one number, and not always the right one."""
+    answers = {"whose:40:2": [(0.5, heard("no"))], "whose:40:1": [(0.5, heard("yes"))]}
+    session = held((40.0, up(2)), (40.2, up(None)), (60.0, up(3)), answers=answers)
+    first_kept = [k.end_s for k in session.kept if isinstance(k, Hold) and k.participant == 2]
+    assert first_kept[-1] is None
+    assert session.ends[("one", 1)] == 40.0
+    assert session.ends[("one", 3)] == 60.0
+
+
 def test_when_a_jumble_may_have_been_the_last_ends_it_is_said_who_was_not_heard() -> None:
     answers = {f"twice:one:{n}": [(0.5, heard("yes"))] for n in (1, 2)}
     session = held((40.0, unclear()), (41.8, up(3)), (63.0, up(1)), (66.0, up(2)), answers=answers)

@@ -35,10 +35,21 @@ class Ends:
     sounds_s: list[float] = field(default_factory=list)  # what may have been such an end
     repeats: dict[int, tuple[float, ...]] = field(default_factory=dict)  # ... of who is up
     nameless: int = 0  # calls by somebody who is not in `up`
+    shaken: list[int] = field(default_factory=list)  # whose clear call another ran into
     told: bool = False  # people were told who is believed to hold; a call may now be a second one
 
-    def called(self, number: int | None, onset_s: float, numbers: Sequence[int]) -> Heard:
+    _until_s: dict[int, float] = field(default_factory=dict)  # when a clear call had been said
+
+    def sounded(self, onset_s: float) -> None:
+        """Take a sound that may have been an end."""
+        self._run_into(onset_s)
+        self.sounds_s.append(onset_s)
+
+    def called(
+        self, number: int | None, onset_s: float, end_s: float, numbers: Sequence[int]
+    ) -> Heard:
         """Take a call, with or without a number, of somebody among `numbers`."""
+        self._run_into(onset_s)
         before_s = (*self.calls, *self.sounds_s)
         if number in self.up:
             self.calls.setdefault(self.up[number], True)
@@ -52,11 +63,19 @@ class Ends:
             self.calls[onset_s] = not near
             self.nameless += 1
             return Heard.OPEN
-        self.up[number] = onset_s
+        self.up[number], self._until_s[number] = onset_s, end_s
         repeated_s = tuple(t for t in before_s if self.told or onset_s - t < REPEATED_S)
         if repeated_s:
             self.repeats[number] = repeated_s
         return Heard.CLEAR
+
+    def _run_into(self, onset_s: float) -> None:
+        """What begins while a call is being said makes it a jumble of two."""
+        for number, until_s in self._until_s.items():
+            if number in self.up and self.up[number] <= onset_s < until_s:
+                self.calls[self.up.pop(number)] = False
+                self.nameless += 1
+                self.shaken.append(number)
 
     def is_talk(self, people: int) -> bool:
         """Whether there were so many sounds that they cannot be ends."""

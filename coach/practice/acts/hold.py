@@ -98,7 +98,8 @@ class Holding:
             case Knocked() if not stage.group:
                 return self._knocked(event, stage)
             case Unclear() if stage.group and event.onset_s > self.start_s + REFLEX_S:
-                self._ends.sounds_s.append(event.onset_s)
+                self._ends.sounded(event.onset_s)
+                self._keep_open(self._ends.shaken, stage)
                 self._say_heard(stage)
         return None
 
@@ -188,7 +189,9 @@ class Holding:
     def _up_in_group(self, event: Heard, source: Source, stage: Stage) -> Next | None:
         """When as many have called as still hold, the hold is over."""
         number = event.participant
-        match self._ends.called(number, event.onset_s, stage.numbers):
+        call = self._ends.called(number, event.onset_s, event.end_s, stage.numbers)
+        self._keep_open(self._ends.shaken, stage)
+        match call:
             case Call.CLEAR:
                 assert number is not None
                 self._keep(stage, number, event.onset_s, "word", source)
@@ -196,13 +199,18 @@ class Holding:
                 stage.say("up_heard", values, rank=Rank.TALK, gain_db=HEARD_DB)
             case Call.DOUBLED:
                 assert number is not None
-                self._keep(stage, number, None, "unknown", NOBODY)
+                self._keep_open([number], stage)
                 self._say_heard(stage)
             case _:
                 self._say_heard(stage)
         if self._ends.nameless < len(self._still_holding(stage)):
             return None
         return self._over(stage, event.at_s, "stop")
+
+    def _keep_open(self, numbers: list[int], stage: Stage) -> None:
+        """Their ends are not sure any more."""
+        while numbers:
+            self._keep(stage, numbers.pop(), None, "unknown", NOBODY)
 
     def _say_heard(self, stage: Stage) -> None:
         """Something was heard: nobody needs to call again."""
