@@ -18,6 +18,7 @@ from coach.practice.events import Interrupted, Remind
 from coach.practice.steward import Steward
 from coach.records.store import DiskStore
 from coach.room.live import LiveRoom
+from coach.room.streams import choose_pair
 from coach.settings import records_folder
 from coach.timing.reminders import PracticeDays, Reminders
 
@@ -80,8 +81,10 @@ def _reminders(
 @contextmanager
 def _open_room(equipment: Equipment) -> Iterator[LiveRoom]:
     """The live room. Ctrl-C and SIGTERM end a session like any event: everything is kept."""
-    equipment.voice.warm()  # before there is sound that could break off
-    room = LiveRoom(equipment.settings.room)
+    settings = equipment.settings.room
+    choose_pair(settings)  # what is missing is told at once
+    equipment.voice.move_out()  # before there is sound that could break off
+    room = LiveRoom(settings)
 
     def end(*_: object) -> None:
         room.post(Interrupted(room.now_s()))
@@ -91,5 +94,6 @@ def _open_room(equipment: Equipment) -> Iterator[LiveRoom]:
         yield room
     finally:
         room.close()
+        equipment.voice.close()
         for name, handler in before.items():
             signal.signal(name, handler)

@@ -35,6 +35,9 @@ class NaturalSynthesiser:
         self._model: Any = None
         self._lock = Lock()
 
+    def __reduce__(self) -> tuple[type[NaturalSynthesiser], tuple[float]]:
+        return NaturalSynthesiser, (self._pitch,)  # another process loads a model of its own
+
     @property
     def name(self) -> str:
         """Name for the record."""

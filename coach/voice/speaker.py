@@ -8,8 +8,9 @@ from pathlib import Path
 
 from coach.ports import Audio, Clip, VoiceError
 from coach.voice.cache import ClipCache, key
-from coach.voice.render import METER_RATE_HZ, finished
+from coach.voice.render import METER_RATE_HZ
 from coach.voice.spoken import is_call
+from coach.voice.studio import Apart, Here, Studio
 from coach.voice.synthesiser import Synthesiser, Utterance
 
 SPEEDS = (0.75, 1.5)
@@ -22,6 +23,7 @@ class Speaker:
 
     def __init__(self, synthesiser: Synthesiser, loudness_lufs: float, cache: Path | None) -> None:
         self._synthesiser = synthesiser
+        self._studio: Studio = Here(synthesiser)
         self._loudness_lufs = loudness_lufs
         self._cache = ClipCache(cache)
 
@@ -30,13 +32,15 @@ class Speaker:
         """Which voice this is, for the record."""
         return self._synthesiser.name
 
-    def warm(self) -> None:
-        """Load what the first text that is not cached would load.
+    def move_out(self) -> None:
+        """From now on make clips in a process of its own, and load it now (see studio.py)."""
+        self._studio.close()
+        self._studio = Apart(self._synthesiser)
+        self._studio.make([Utterance("one", 1.0)], METER_RATE_HZ, self._loudness_lufs)
 
-        That takes seconds and keeps Python to itself for tenths of them: sound that is playing
-        breaks off. A live room is opened after it.
-        """
-        self._rendered(["one"], METER_RATE_HZ, 1.0)
+    def close(self) -> None:
+        """Give back what was loaded; the next text loads it again."""
+        self._studio.close()
 
     def speak(self, text: str, rate_hz: int, speed: float = 1.0) -> Clip:
         """See coach.ports.Voice."""
@@ -60,9 +64,8 @@ class Speaker:
                 raise VoiceError(f"the text {text!r} has nothing that can be spoken")
         rendered: dict[str, Audio] = {}
         utterances = [Utterance(text, speed * _briskness(text)) for text in texts]
-        raws = self._synthesiser.render(utterances) if texts else []
-        for text, raw in zip(texts, raws, strict=True):
-            samples = finished(raw, rate_hz, self._loudness_lufs)
+        made = self._studio.make(utterances, rate_hz, self._loudness_lufs)
+        for text, samples in zip(texts, made, strict=True):
             if not len(samples):
                 raise VoiceError(f"the voice {self.name} cannot speak the text {text!r}")
             self._cache.put(self._key(text, rate_hz, speed), samples)
