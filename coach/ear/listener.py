@@ -9,16 +9,17 @@ in frames of 10 ms, so the size of the blocks changes nothing.
 from __future__ import annotations
 
 from collections import deque
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
 from coach.ear.activity import Activity
 from coach.ear.grammar import Grammar, Meaning, grammar_path, load_grammar
-from coach.ear.knocks import Knock, KnockDetector
+from coach.ear.knocks import KnockDetector
 from coach.ear.model import SpeechModel
+from coach.ear.overhearing import Overhearing
 from coach.ear.own_voice import DELAY_S, FRAME, OwnVoice
-from coach.ear.understanding import Understood, stopping_words, understand
+from coach.ear.understanding import STOPPING, Understood, stopping_words, understand
 from coach.ear.utterance import Utterance, Word
 from coach.ports import EAR_RATE_HZ, Audio, Block, EarEvent
 from coach.practice.events import Heard, Knocked, Knocks, Unclear
@@ -31,6 +32,7 @@ ENDED_S = 0.3  # where noise hides the pause: so long the recogniser has heard n
 END_FRAMES = 45  # a pause that ends an utterance
 LONGEST_S = 8.0
 SPEECH_S = 0.25  # sound shorter than this is not called unclear speech
+SAME_S = 0.5  # onsets nearer than this are of the same word, heard in two ways
 ASK_AGAIN_S = 2.0  # least time between two `Unclear`
 SURE_AMID_OWN = 0.8  # least confidence of stopping words while the coach speaks
 MOST_OWN = 0.4  # an answer may begin so far inside the coach's own words
@@ -38,6 +40,7 @@ MOST_OWN = 0.4  # an answer may begin so far inside the coach's own words
 # people of the development set: number words are short, so other words fit them easily.
 UNKNOWN_COST = 1
 UNKNOWN_COST_OF_COUNTS = 0
+UNKNOWN_COST_AMID_OWN = 0
 ONSET_NEAR_S = 0.3  # how far the recogniser's first word may lie from the rise in level
 GAP_S = 0.02  # blocks further apart than this do not belong together
 
@@ -52,7 +55,6 @@ class _Speech:
     alone_from_s: float  # of the sound after its last clear pause
     sound_frames: int = 0
     quiet_frames: int = 0
-    said: set[Meaning] = field(default_factory=set)  # what has been reported of it
 
 
 class Listener:
@@ -69,6 +71,7 @@ class Listener:
         self._settings = settings or EarSettings()
         self._name_of_coach = name_of_coach
         self._own = OwnVoice(delay_s)
+        self._overhearing = Overhearing(model)
         self._activity = Activity()
         self._before: deque[Audio] = deque(maxlen=BEFORE_FRAMES)
         self._own_frames: deque[bool] = deque(maxlen=round(LONGEST_S * 100) + 200)
@@ -83,6 +86,7 @@ class Listener:
         self._frames = 0
         self._speech: _Speech | None = None
         self._unclear_s = -np.inf
+        self._told: deque[tuple[Meaning, float]] = deque(maxlen=8)  # and its onset
 
     def attend(self, situation: str, knocks: Knocks) -> None:
         """See Ear. `situation` may also be the path of a grammar file."""
@@ -91,6 +95,8 @@ class Listener:
         counts = any(m.number is not None for m in self._grammar.meanings.values())
         unknown = self._model.unknown(UNKNOWN_COST_OF_COUNTS if counts else UNKNOWN_COST)
         self._phrases = [*self._grammar.meanings, unknown]
+        stopping = [p for p, m in self._grammar.meanings.items() if m.command in STOPPING]
+        self._overhearing.attend([*stopping, self._model.unknown(UNKNOWN_COST_AMID_OWN)])
         self._knocks = KnockDetector(knocks if self._settings.knocks else Knocks.OFF)
         self._knocks_from_s = self._now_s
         if self._speech is not None:  # what is being said belongs to the new situation
@@ -129,9 +135,11 @@ class Listener:
     def _hear(self, microphone: Audio, played: Audio) -> list[EarEvent]:
         cleaned = self._own.cancel(microphone, played)
         self._frames += 1
+        over = self._overhearing.hear(microphone, played, self._own.sounding, self._now_s)
         self._own_frames.append(self._own.sounding)
         self._activity.hear(cleaned)
-        events: list[EarEvent] = [*self._hear_knocks(microphone)]
+        events: list[EarEvent] = [*self._hear_knocks(self._overhearing.linear)]
+        events += self._amid_own(over, self._overhearing.onset_s)
         if self._speech is None:
             self._before.append(cleaned)
             if self._activity.active:
@@ -140,20 +148,16 @@ class Listener:
             events += self._go_on(self._speech, cleaned)
         return events
 
-    def _hear_knocks(self, microphone: Audio) -> list[Knocked]:
+    def _hear_knocks(self, linear: Audio) -> list[Knocked]:
+        trusted = self._overhearing.echo_filter.is_trusted
         events = []
-        for knock in self._knocks.feed(microphone):
-            event = self._knocked(knock)
-            if event is not None:
-                events.append(event)
+        for knock in self._knocks.feed(linear):
+            onset_s = self._knocks_from_s + knock.onset_s
+            self._last_knock_s = onset_s
+            # An echo that is not known yet may look like a knock.
+            if trusted or not self._own_share(onset_s - 0.05, onset_s + 0.1):
+                events.append(Knocked(self._now_s, onset_s, knock.count))
         return events
-
-    def _knocked(self, knock: Knock) -> Knocked | None:
-        onset_s = self._knocks_from_s + knock.onset_s
-        self._last_knock_s = onset_s
-        if self._own_share(onset_s - 0.05, onset_s + 0.1) > 0:
-            return None
-        return Knocked(self._now_s, onset_s, knock.count)
 
     def _opened(self) -> _Speech:
         frame_s = FRAME / EAR_RATE_HZ
@@ -165,9 +169,9 @@ class Listener:
         onset_s = self._now_s - (self._activity.onset_back_frames + 1) * frame_s - DELAY_S
         return _Speech(utterance, onset_s, onset_s, onset_s)
 
-    def _go_on(self, speech: _Speech, frame: Audio) -> list[EarEvent]:
+    def _go_on(self, speech: _Speech, cleaned: Audio) -> list[EarEvent]:
         events: list[EarEvent] = []
-        moved = speech.utterance.add(frame)
+        moved = speech.utterance.add(cleaned)
         if self._activity.active:
             if speech.quiet_frames >= SETTLE_FRAMES:
                 speech.utterance.resume()
@@ -197,7 +201,8 @@ class Listener:
         events = self._stopping(speech, words)
         found = understand(words, self._grammar)
         if found is None or found.stops:
-            return events if events or speech.said else self._unclear(speech, words)
+            told = any(at_s >= speech.onset_s - SAME_S for _, at_s in self._told)
+            return events if told else self._unclear(speech, words)
         return events + self._answer(speech, found)
 
     def _stopping(self, speech: _Speech, words: list[Word]) -> list[EarEvent]:
@@ -206,39 +211,44 @@ class Listener:
         In other people's talk everything that is like a stopping word turns up sooner or later,
         so there they count only between pauses.
         """
-        least = self._settings.minimum_confidence
-        start_s = speech.utterance.start_s
         if self._own_share(speech.onset_s, self._now_s) > 0:
-            found = stopping_words(words, self._grammar, max(least, SURE_AMID_OWN))
-        else:
-            alone = [w for w in words if start_s + w.end_s > speech.alone_from_s]
-            found = understand(alone, self._grammar) if self._has_ended(speech, alone) else None
+            return self._amid_own(words, speech.onset_s)
+        alone = [word for word in words if word.end_s > speech.alone_from_s]
+        found = understand(alone, self._grammar) if self._has_ended(speech, alone) else None
+        least = self._settings.minimum_confidence
         if found is None or not found.stops or found.confidence < least:
             return []
-        return self._report(speech, found)
+        return self._report(found, _onset_s(found, speech.onset_s))
+
+    def _amid_own(self, words: list[Word], rise_s: float) -> list[EarEvent]:
+        """Stopping words amid whatever is left of the coach's own voice."""
+        least = max(self._settings.minimum_confidence, SURE_AMID_OWN)
+        found = stopping_words(words, self._grammar, least)
+        return [] if found is None else self._report(found, _onset_s(found, rise_s))
 
     def _has_ended(self, speech: _Speech, words: list[Word]) -> bool:
         """Whether the words are followed by a pause, in level or to the recogniser."""
         if not words or speech.quiet_frames >= SETTLE_FRAMES:
             return bool(words)
-        return speech.utterance.duration_s - words[-1].end_s >= ENDED_S
+        return speech.utterance.end_s - words[-1].end_s >= ENDED_S
 
     def _answer(self, speech: _Speech, found: Understood) -> list[EarEvent]:
-        if self._own_share(*self._span_s(speech, found)) > MOST_OWN:
+        if self._own_share(found.words[0].start_s, found.words[-1].end_s) > MOST_OWN:
             return []
         if found.confidence < self._settings.minimum_confidence:
             return self._unclear(speech, list(found.words))
-        return self._report(speech, found)
+        return self._report(found, _onset_s(found, speech.onset_s))
 
-    def _report(self, speech: _Speech, found: Understood) -> list[EarEvent]:
-        if found.meaning in speech.said:
-            return []
-        speech.said.add(found.meaning)
-        onset_s, end_s = self._span_s(speech, found)
+    def _report(self, found: Understood, onset_s: float) -> list[EarEvent]:
+        """Tell it, unless the other way of hearing has told it already."""
+        for meaning, at_s in self._told:
+            if meaning == found.meaning and abs(at_s - onset_s) < SAME_S:
+                return []
+        self._told.append((found.meaning, onset_s))
         heard = Heard(
             at_s=self._now_s,
             onset_s=onset_s,
-            end_s=end_s,
+            end_s=found.words[-1].end_s,
             command=found.meaning.command,
             number=found.meaning.number,
             participant=found.meaning.participant,
@@ -258,14 +268,6 @@ class Listener:
         self._unclear_s = self._now_s
         return [Unclear(self._now_s, speech.onset_s, speech.end_s)]
 
-    def _span_s(self, speech: _Speech, found: Understood) -> tuple[float, float]:
-        """Room times of the first and the last sound of the words."""
-        onset_s = speech.utterance.start_s + found.words[0].start_s
-        end_s = speech.utterance.start_s + found.words[-1].end_s
-        if abs(onset_s - speech.onset_s) < ONSET_NEAR_S:
-            onset_s = speech.onset_s  # the rise in level is sharper than the recogniser's grid
-        return onset_s, end_s
-
     def _own_share(self, from_s: float, to_s: float) -> float:
         """Which part of a span of room time the coach was sounding in, 0..1."""
         frames = list(self._own_frames)
@@ -274,3 +276,9 @@ class Listener:
         last = len(frames) - round((self._now_s - to_s) * per_s)
         span = frames[max(0, first) : max(0, first, last) or None]
         return sum(span) / len(span) if span else 0.0
+
+
+def _onset_s(found: Understood, rise_s: float) -> float:
+    """Room time of the first sound of the words; a rise in level near it is sharper than they."""
+    onset_s = found.words[0].start_s
+    return rise_s if abs(onset_s - rise_s) < ONSET_NEAR_S else onset_s

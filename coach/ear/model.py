@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import json
 import logging
+import subprocess
+import sys
 from collections.abc import Iterable
 from pathlib import Path
 
@@ -42,6 +44,8 @@ class SpeechModel:
                 f"{folder}: has no word {UNKNOWN}, so it would press any speech into a command; "
                 "use a model that has it"
             )
+        if folder != shipped_model():
+            try_to_load(folder)
         self._model = vosk.Model(str(folder))
 
     @property
@@ -117,6 +121,14 @@ def check_folder(folder: Path) -> None:
             )
         if found[0].stat().st_size == 0:
             raise BadInput(f"{found[0]}: is empty; fetch the model again")
+
+
+def try_to_load(folder: Path) -> None:
+    """Load the model in a process of its own: a damaged file would end this one."""
+    code = f"import sys, vosk; vosk.KaldiRecognizer(vosk.Model(sys.argv[1]), {EAR_RATE_HZ})"
+    trial = [sys.executable, "-c", code, str(folder)]
+    if subprocess.run(trial, capture_output=True, check=False).returncode != 0:
+        raise BadInput(f"{folder}: cannot be loaded by Vosk; its files are damaged or not a model")
 
 
 def read_words(folder: Path) -> frozenset[str]:

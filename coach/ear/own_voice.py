@@ -16,6 +16,7 @@ from coach.ports import EAR_RATE_HZ, Audio
 FRAME = EAR_RATE_HZ // 100  # samples in one frame; everything in the ear happens per frame
 DELAY_S = (128 + 96) / EAR_RATE_HZ  # of both, measured by correlating output with input
 SUPPRESSION = 2  # of 0 to 3
+DITHER = 1e-4  # the recogniser is unsure of speech amid digital silence
 SOUNDING_DB = -60.0  # a played frame louder than this is the coach speaking
 TAIL_S = 0.3  # how long the room goes on after the last played frame
 
@@ -34,6 +35,7 @@ class OwnVoice:
     def __init__(self, delay_s: float = 0.0) -> None:
         self._canceller = pywebrtc_audio.EchoCanceller(EAR_RATE_HZ, 1, round(delay_s * 1000))
         self._suppressor = pywebrtc_audio.NoiseSuppressor(EAR_RATE_HZ, 1, SUPPRESSION)
+        self._dither = np.random.default_rng(0)  # the same noise every time
         self._tail_frames = round((delay_s + TAIL_S) * 100)
         self._quiet_frames = self._tail_frames + 1
 
@@ -49,4 +51,5 @@ class OwnVoice:
         else:
             self._quiet_frames += 1
         cleaned: Audio = self._suppressor.process(self._canceller.process(microphone, played))
-        return cleaned
+        dither: Audio = self._dither.standard_normal(FRAME, np.float32) * np.float32(DITHER)
+        return cleaned + dither

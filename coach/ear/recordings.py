@@ -14,6 +14,7 @@ import soundfile
 import soxr
 
 from coach.border import BadInput
+from coach.ear.grammar import grammar_path, load_grammar
 from coach.ear.listener import Listener
 from coach.ear.model import SpeechModel
 from coach.ports import EAR_RATE_HZ, Audio, Block
@@ -87,13 +88,14 @@ def hear(
     name_of_coach: str = "coach",
 ) -> Iterator[Finding | BadInput]:
     """Findings of the files in order; a file that cannot be read gives its BadInput instead."""
+    name = grammar or DEFAULT_GRAMMAR
+    load_grammar(grammar_path(name), name_of_coach)  # a bad one is told before all else
     for path in paths:
         try:
             samples = read_recording(path)
         except BadInput as problem:
             yield problem
             continue
-        name = grammar or DEFAULT_GRAMMAR
         for event in hear_samples(samples, model, name, settings, name_of_coach):
             yield from findings(str(path), event)
 

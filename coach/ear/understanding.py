@@ -26,7 +26,7 @@ MOST_UNKNOWN_S = 0.4  # so much of something else before an answer ("well, yes")
 
 @dataclass(frozen=True, slots=True)
 class Understood:
-    """A meaning and the words that carry it; times from the start of the utterance."""
+    """A meaning and the words that carry it; times in room seconds."""
 
     meaning: Meaning
     words: tuple[Word, ...]

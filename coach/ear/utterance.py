@@ -14,11 +14,12 @@ from coach.ports import EAR_RATE_HZ, Audio
 
 CHUNK_FRAMES = 6  # the recogniser is fed in steps of 60 ms
 UNKNOWN_PREFIX = "[unk"
+_FIELDS = ("start", "end", "conf")
 
 
 @dataclass(frozen=True, slots=True)
 class Word:
-    """A recognised word; times in seconds from the start of the utterance's samples."""
+    """A recognised word; times in room seconds."""
 
     text: str
     start_s: float
@@ -56,6 +57,11 @@ class Utterance:
         """Seconds of samples so far."""
         return len(self._frames) * FRAME / EAR_RATE_HZ
 
+    @property
+    def end_s(self) -> float:
+        """Room time of the last sample so far."""
+        return self.start_s + self.duration_s
+
     def add(self, frame: Audio) -> bool:
         """Take one frame; whether the recogniser has moved on."""
         self._frames.append(frame)
@@ -68,14 +74,14 @@ class Utterance:
         """The words so far."""
         if self._final is not None:
             return self._final
-        return _words(json.loads(self._recogniser.PartialResult()).get("partial_result", []))
+        return self._words(json.loads(self._recogniser.PartialResult()).get("partial_result", []))
 
     def settle(self) -> list[Word]:
         """The words up to now, as if the speech had ended here."""
         if self._final is None:
             self._catch_up()
         if self._final is None:
-            self._final = _words(json.loads(self._recogniser.FinalResult()).get("result", []))
+            self._final = self._words(json.loads(self._recogniser.FinalResult()).get("result", []))
         return self._final
 
     def resume(self) -> None:
@@ -93,9 +99,14 @@ class Utterance:
             return
         samples = np.clip(np.concatenate(new) * 32768.0, -32768, 32767).astype("<i2")
         if self._recogniser.AcceptWaveform(samples.tobytes()):
-            self._final = _words(json.loads(self._recogniser.Result()).get("result", []))
+            self._final = self._words(json.loads(self._recogniser.Result()).get("result", []))
             self.ended_by_recogniser = True
 
-
-def _words(raw: list[dict[str, float | str]]) -> list[Word]:
-    return [Word(str(w["word"]), float(w["start"]), float(w["end"]), float(w["conf"])) for w in raw]
+    def _words(self, raw: list[dict[str, float | str]]) -> list[Word]:
+        """Rounded: Vosk's means over alternatives differ from run to run in the last digits."""
+        words = []
+        for each in raw:
+            start_s, end_s, confidence = (round(float(each[key]), 2) for key in _FIELDS)
+            text = str(each["word"])
+            words.append(Word(text, self.start_s + start_s, self.start_s + end_s, confidence))
+        return words

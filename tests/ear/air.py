@@ -20,10 +20,10 @@ BRITON = "espeak:en-gb+m3@150"
 @cache
 def clip(text: str, voice: str = NATURAL) -> Audio:
     """`text` in a voice, without silence before and behind."""
-    samples = participant_voice(voice).speak(text, EAR_RATE_HZ).samples
+    samples: Audio = participant_voice(voice).speak(text, EAR_RATE_HZ).samples
     power = np.convolve(samples**2, np.ones(160) / 160, "same")
     loud = np.flatnonzero(power > power.max() * 1e-3)
-    trimmed: Audio = samples[loud[0] : loud[-1]].astype(np.float32)
+    trimmed: Audio = samples[loud[0] : loud[-1]]
     return trimmed
 
 
@@ -38,7 +38,8 @@ def knock_sound(seed: int = 0) -> Audio:
     t = np.arange(round(0.12 * EAR_RATE_HZ)) / EAR_RATE_HZ
     ring = np.sin(2 * np.pi * 180 * t) + 0.6 * np.sin(2 * np.pi * 420 * t)
     sound = (ring + 0.5 * rng.standard_normal(len(t)) * (t < 0.004)) * np.exp(-t / 0.015)
-    return (0.3 * sound / np.abs(sound).max()).astype(np.float32)
+    scaled: Audio = (0.3 * sound / np.abs(sound).max()).astype(np.float32)
+    return scaled
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,8 +69,8 @@ def air(
     """The script in a noisy room, with what the coach plays coming back from it."""
     rng = np.random.default_rng(7)
     frames = round(length_s * EAR_RATE_HZ)
-    microphone = rng.standard_normal(frames) * 10 ** (noise_db / 20)
-    played = np.zeros(frames)
+    microphone = (rng.standard_normal(frames) * 10 ** (noise_db / 20)).astype(np.float32)
+    played = np.zeros(frames, np.float32)
     for item in script:
         if isinstance(item, Said):
             _lay(microphone, item.onset_s, clip(item.text, voice))
@@ -79,8 +80,8 @@ def air(
     for start_s, samples in (coach or {}).items():
         _lay(played, start_s, samples)
     if coach:
-        microphone += np.convolve(played, _room(echo_db))[:frames]
-    return Air(microphone.astype(np.float32), played.astype(np.float32))
+        microphone += np.convolve(played, _room(echo_db))[:frames].astype(np.float32)
+    return Air(microphone, played)
 
 
 def _lay(into: Audio, at_s: float, samples: Audio) -> None:

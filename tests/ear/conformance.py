@@ -30,7 +30,7 @@ class EarConformance:
             ("group-hold", "number three done", Command.DONE, None, 3),
             ("number", "twenty two", Command.NUMBER, 22, None),
             ("number", "one seven", Command.NUMBER, 17, None),
-            ("number", "no fifteen", Command.NO, 15, None),
+            ("number", "no twenty one", Command.NO, 21, None),
             ("check-in", "i am okay", Command.OKAY, None, None),
             ("anytime", "stop", Command.STOP, None, None),
         ],

@@ -1,0 +1,79 @@
+"""What others say while the coach speaks, on the signal without its linear echo.
+
+AEC3's output loses half of the words in double talk; this way keeps them. It listens for stopping
+words only, only once the room is known well enough, and only to sound that the echo does not
+explain.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Sequence
+
+import pywebrtc_audio
+
+from coach.ear.activity import Activity
+from coach.ear.echo_filter import EchoFilter
+from coach.ear.model import SpeechModel
+from coach.ear.own_voice import FRAME, SUPPRESSION
+from coach.ear.utterance import Utterance, Word
+from coach.ports import EAR_RATE_HZ, Audio
+
+BEFORE_FRAMES = 40
+NEAR_OF_FRAMES = (4, 8)  # so many of the last so many frames the echo does not explain
+QUIET_FRAMES = 12
+LONGEST_S = 4.0
+SUPPRESSOR_DELAY_S = 96 / EAR_RATE_HZ
+
+
+class Overhearing:
+    """Fed with every frame; gives words heard over the coach's voice."""
+
+    def __init__(self, model: SpeechModel) -> None:
+        self._model = model
+        self._phrases: Sequence[str] = ()
+        self._suppressor = pywebrtc_audio.NoiseSuppressor(EAR_RATE_HZ, 1, SUPPRESSION)
+        self._activity = Activity()
+        self._near: deque[bool] = deque(maxlen=NEAR_OF_FRAMES[1])
+        self._before: deque[Audio] = deque(maxlen=BEFORE_FRAMES)
+        self._utterance: Utterance | None = None
+        self._quiet_frames = 0
+        self.onset_s = 0.0  # room time at which the sound behind the last words began
+        self.echo_filter = EchoFilter()
+        self.linear: Audio  # the last frame without its linear echo
+
+    def attend(self, phrases: Sequence[str]) -> None:
+        """The phrases to listen for from now on, and the word for anything else."""
+        self._phrases = phrases
+        self._utterance = None
+
+    def hear(self, microphone: Audio, played: Audio, sounding: bool, now_s: float) -> list[Word]:
+        """One frame that ends at room time `now_s`; the words so far, where there is news."""
+        self.linear = self.echo_filter.cancel(microphone, played)
+        quieter: Audio = self._suppressor.process(self.linear)
+        self._activity.hear(quieter)
+        self._near.append(self._activity.active and self.echo_filter.leaves_much)
+        self._before.append(quieter)
+        if self._utterance is None:
+            near = sum(self._near) >= NEAR_OF_FRAMES[0]
+            if sounding and near and self.echo_filter.is_trusted:
+                self._open(now_s)
+            return []
+        return self._go_on(self._utterance, quieter)
+
+    def _open(self, now_s: float) -> None:
+        back = len(self._near) - list(self._near).index(True)
+        self.onset_s = now_s - (back + 1) * FRAME / EAR_RATE_HZ - SUPPRESSOR_DELAY_S
+        start_s = now_s - len(self._before) * FRAME / EAR_RATE_HZ - SUPPRESSOR_DELAY_S
+        self._quiet_frames = 0
+        self._utterance = Utterance(
+            lambda: self._model.recogniser(self._phrases), start_s, list(self._before)
+        )
+
+    def _go_on(self, utterance: Utterance, frame: Audio) -> list[Word]:
+        news = utterance.add(frame)
+        self._quiet_frames = 0 if any(self._near) else self._quiet_frames + 1
+        if self._quiet_frames >= QUIET_FRAMES or utterance.duration_s >= LONGEST_S:
+            self._utterance = None
+            return utterance.settle()
+        return utterance.partial() if news else []

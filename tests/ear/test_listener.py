@@ -1,0 +1,143 @@
+"""The real ear in rooms: blocks, noise, talk, and the coach's own voice."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import pytest
+
+from coach.ear.listener import Listener
+from coach.ear.model import SpeechModel
+from coach.ear.scripted import Knock, Said
+from coach.ports import EAR_RATE_HZ, Block, EarEvent
+from coach.practice.events import Heard, Knocked, Knocks, Unclear
+from coach.practice.words import Command
+from tests.ear.air import BRITON, Air, air, clip, knock_sound, listen, said
+
+LINE = "Your first pulse was sixty eight beats a minute. Breathe out slowly."
+
+
+def hear(
+    model: SpeechModel, air: Air, situation: str, knocks: Knocks = Knocks.OFF, block_s: float = 0.02
+) -> list[EarEvent]:
+    ear = Listener(model)
+    ear.attend(situation, knocks)
+    return listen(ear, air, block_s)
+
+
+def commands(events: Sequence[EarEvent]) -> list[str | None]:
+    return [event.command for event in events if isinstance(event, Heard)]
+
+
+def test_the_size_of_the_blocks_changes_nothing(model: SpeechModel) -> None:
+    script: list[Said | Knock] = [
+        said("twenty two", 1.5), said("the kettle is on the table", 3.5), said("no", 7.0),
+        said("stop", 8.5),
+    ]  # fmt: skip
+    sound = air(script, 10.5, coach={5.5: clip(LINE, BRITON)})
+    events = hear(model, sound, "number", Knocks.MARKS, 0.01)
+    assert Command.NUMBER in commands(events)
+    for block_s in (0.02, 0.037, 0.2):
+        assert hear(model, sound, "number", Knocks.MARKS, block_s) == events
+
+
+@pytest.mark.parametrize("noise_db", [-60.0, -40.0, -30.0])
+def test_noise_alone_is_nothing(model: SpeechModel, noise_db: float) -> None:
+    assert hear(model, air([], 20.0, noise_db=noise_db), "hold", Knocks.MARKS) == []
+
+
+def test_other_talk_is_no_command(model: SpeechModel) -> None:
+    talk = [
+        "did you see the new bicycle", "she bought tomatoes and cheese", "it rains in the valley",
+        "my brother works on a farm", "the train leaves at the weekend",
+    ]  # fmt: skip
+    script = [said(text, 1.5 + 3.5 * number) for number, text in enumerate(talk)]
+    for situation in ("hold", "check-in", "question", "ready", "asleep"):
+        assert commands(hear(model, air(script, 19.5), situation)) == []
+
+
+def test_a_stopping_word_is_told_before_an_answer_would_be(model: SpeechModel) -> None:
+    script = [said("stop", 1.5)]
+    (event,) = hear(model, air(script, 4.0), "question")
+    assert event.at_s - script[0].end_s < 0.25
+    script = [said("yes", 1.5)]
+    (event,) = hear(model, air(script, 4.0), "question")
+    assert 0.3 < event.at_s - script[0].end_s < 0.7
+
+
+def test_stop_and_stop_everyone(model: SpeechModel) -> None:
+    heard = commands(hear(model, air([said("stop everyone", 1.5)], 4.5), "ready"))
+    assert heard[-1] is Command.STOP_ALL
+    assert set(heard) <= {Command.STOP, Command.STOP_ALL}
+
+
+@pytest.mark.parametrize("echo_db", [-20.0, -6.0, 6.0])
+def test_the_coach_never_obeys_itself(model: SpeechModel, echo_db: float) -> None:
+    lines = ["To come up, say done, or knock twice on the floor. To end the lesson, say stop.",
+             "Say begin when you are ready.", LINE, "Are you okay?"]  # fmt: skip
+    coach = {2.0 + 7.0 * number: clip(text) for number, text in enumerate(lines)}
+    for situation in ("hold", "question", "ready", "check-in"):
+        sound = air([], 30.0, coach=coach, echo_db=echo_db)
+        assert hear(model, sound, situation, Knocks.MARKS) == []
+
+
+def test_stop_over_the_coachs_voice_is_heard(model: SpeechModel) -> None:
+    """Each participant's "stop" is as loud as the coach in the microphone."""
+    heard = 0
+    for number in range(4):
+        script = [said("stop", 5.0 + 0.2 * number, BRITON)]
+        coach = {1.0: clip(LINE), 4.8: clip(LINE)}
+        sound = air(script, 8.5, BRITON, coach, echo_db=0.0)
+        heard += Command.STOP in commands(hear(model, sound, "anytime"))
+    assert heard >= 3
+
+
+def test_only_stopping_words_count_while_the_coach_speaks(model: SpeechModel) -> None:
+    script = [said("yes", 2.0, BRITON)]
+    sound = air(script, 6.0, BRITON, {1.0: clip(LINE)}, echo_db=-20.0)
+    assert commands(hear(model, sound, "question")) == []
+
+
+def test_an_answer_right_behind_the_question_is_heard(model: SpeechModel) -> None:
+    question = clip("Are you lying down, or sitting safely?")
+    end_s = 1.0 + len(question) / EAR_RATE_HZ
+    for wait_s in (0.1, 0.2, 0.5):
+        script = [said("yes", end_s + wait_s, BRITON)]
+        sound = air(script, end_s + 3.0, BRITON, {1.0: question})
+        assert commands(hear(model, sound, "question")) == [Command.YES]
+
+
+def test_a_cough_or_a_knock_is_not_unclear_speech(model: SpeechModel) -> None:
+    sound = air([Knock(1.5), Knock(3.0, 2), Knock(5.0)], 7.0)
+    assert not [e for e in hear(model, sound, "check-in") if isinstance(e, Unclear)]
+
+
+def test_a_pair_of_knocks_while_the_coach_speaks(model: SpeechModel) -> None:
+    sound = air([], 6.0, coach={1.0: clip(LINE, BRITON)})
+    microphone = sound.microphone.copy()
+    for at_s in (2.0, 2.3):
+        at, knock = round(at_s * EAR_RATE_HZ), knock_sound()
+        microphone[at : at + len(knock)] += knock
+    events = hear(model, Air(microphone, sound.played), "hold", Knocks.MARKS)
+    pairs = [event for event in events if isinstance(event, Knocked) and event.count == 2]
+    assert [event.onset_s for event in pairs] == pytest.approx([2.0], abs=0.008)
+
+
+def test_a_jump_of_the_rooms_clock_is_no_trouble(model: SpeechModel) -> None:
+    ear = Listener(model)
+    ear.attend("question", Knocks.OFF)
+    first, second = air([said("yes", 1.5)], 3.5), air([said("no", 1.5)], 3.5)
+    events = listen(ear, first)
+    for block in second.blocks():
+        events += ear.feed(Block(block.start_s + 60.0, block.microphone, block.played))
+    yes, no = events
+    assert commands([yes, no]) == [Command.YES, Command.NO]
+    assert no.onset_s == pytest.approx(61.5, abs=0.08)
+
+
+def test_loud_and_soft_voices(model: SpeechModel) -> None:
+    for gain_db in (-20.0, 0.0, 15.0):
+        sound = air([said("yes", 1.5)], 4.0, noise_db=-75.0)
+        scaled = np.clip(sound.microphone * 10 ** (gain_db / 20), -1, 1).astype(np.float32)
+        assert commands(hear(model, Air(scaled, sound.played), "question")) == [Command.YES]
