@@ -62,7 +62,7 @@ def test_calls_go_on_until_the_last_one_is_up() -> None:
 
 def test_the_last_one_needs_no_number_but_is_asked() -> None:
     """Somebody else may have said it."""
-    answers = {"whose:52:1": [(0.5, heard("yes"))]}
+    answers = {"whose:one:52:1": [(0.5, heard("yes"))]}
     session = held((31.0, up(2)), (44.4, up(3)), (52.0, up(None)), answers=answers)
     assert session.ends[("one", 1)] == 52.0
     assert [said for _, said in session.calls] == [10, 20, 30, 40, 50]
@@ -71,9 +71,9 @@ def test_the_last_one_needs_no_number_but_is_asked() -> None:
 def test_a_number_that_is_called_twice_is_asked_which_was_meant() -> None:
     """The first of two calls may have been misheard: it was six who said sixteen's, say."""
     answers = {
-        "whose:31:1": [(0.5, heard("yes"))],
-        "whose:31:2": [(0.5, heard("no"))],
-        "whose:35:2": [(0.5, heard("yes"))],
+        "whose:one:31:1": [(0.5, heard("yes"))],
+        "whose:one:31:2": [(0.5, heard("no"))],
+        "whose:one:35:2": [(0.5, heard("yes"))],
     }
     session = held((31.0, up(2)), (35.0, up(2)), (44.4, up(3)), answers=answers)
     assert session.ends == {("one", 1): 31.0, ("one", 2): 35.0, ("one", 3): 44.4}
@@ -92,7 +92,7 @@ def test_a_number_that_nobody_has_ends_nobodys_hold() -> None:
 
 def test_two_who_call_at_the_same_moment_are_both_asked_afterwards() -> None:
     """The ear hears one unclear sound; the third calls alone. Nobody is guessed."""
-    answers = {"whose:40:1": [(0.5, heard("yes"))], "whose:40:2": [(0.5, heard("yes"))]}
+    answers = {"whose:one:40:1": [(0.5, heard("yes"))], "whose:one:40:2": [(0.5, heard("yes"))]}
     session = held((40.0, unclear()), (60.0, up(3)), answers=answers)
     assert session.ends[("one", 3)] == 60.0
     asked = [v["participant"] for v in session.values_of("whose_time")]
@@ -103,9 +103,9 @@ def test_two_who_call_at_the_same_moment_are_both_asked_afterwards() -> None:
 
 def test_a_number_heard_in_a_jumble_is_asked_about_too() -> None:
     answers = {
-        "whose:40:1": [(0.5, heard("yes"))],
-        "whose:40:2": [(0.5, heard("no"))],
-        "whose:41:2": [(0.5, heard("yes"))],
+        "whose:one:40:1": [(0.5, heard("yes"))],
+        "whose:one:40:2": [(0.5, heard("no"))],
+        "whose:one:41:2": [(0.5, heard("yes"))],
     }
     session = held((40.4, unclear()), (40.9, up(2)), (60.0, up(3)), answers=answers)
     first_kept = [k for k in session.kept if isinstance(k, Hold) and k.participant == 2]
@@ -123,7 +123,7 @@ def test_who_calls_again_after_a_jumble_is_asked_if_it_was_the_second_time() -> 
 
 def test_a_call_that_another_runs_into_is_nobody_s_yet() -> None:
     """Of two who speak at once the ear may catch one number, and not always the right one."""
-    answers = {"whose:40:2": [(0.5, heard("no"))], "whose:40:1": [(0.5, heard("yes"))]}
+    answers = {"whose:one:40:2": [(0.5, heard("no"))], "whose:one:40:1": [(0.5, heard("yes"))]}
     session = held((40.0, up(2)), (40.2, up(None)), (60.0, up(3)), answers=answers)
     first_kept = [k.end_s for k in session.kept if isinstance(k, Hold) and k.participant == 2]
     assert first_kept[-1] is None
@@ -139,16 +139,16 @@ def test_when_a_jumble_may_have_been_the_last_ends_it_is_said_who_was_not_heard(
 
 
 def test_a_time_that_is_one_person_s_is_not_asked_about_again() -> None:
-    answers = {"whose:40:1": [(0.5, heard("yes"))]}
+    answers = {"whose:one:40:1": [(0.5, heard("yes"))]}
     session = held((40.0, up(None)), (50.0, heard("stop")), answers=answers)
     assert [v["participant"] for v in session.values_of("whose_time")] == [1]
 
 
 def test_what_nobody_claims_stays_unknown() -> None:
     answers = {
-        "whose:40:1": [(0.5, heard("no"))],
-        "whose:120:1": [(0.5, heard("no"))],
-        "whose:40:2": [(0.5, heard("no"))],
+        "whose:one:40:1": [(0.5, heard("no"))],
+        "whose:one:120:1": [(0.5, heard("no"))],
+        "whose:one:40:2": [(0.5, heard("no"))],
     }
     session = held((40.0, unclear()), (60.0, up(3)), answers=answers)
     assert session.ends == {("one", 1): None, ("one", 2): None, ("one", 3): 60.0}
@@ -156,7 +156,7 @@ def test_what_nobody_claims_stays_unknown() -> None:
 
 
 def test_who_held_to_the_end_says_so() -> None:
-    answers = {f"whose:120:{n}": [(0.5, heard("yes"))] for n in (1, 2)}
+    answers = {f"whose:one:120:{n}": [(0.5, heard("yes"))] for n in (1, 2)}
     session = held((60.0, up(3)), answers=answers)
     assert session.ends == {("one", 1): 120.0, ("one", 2): 120.0, ("one", 3): 60.0}
     assert session.holds[0].ended_by == "cap"
@@ -173,9 +173,9 @@ def test_silence_afterwards_leaves_it_unknown_after_two_questions() -> None:
 
 def test_as_many_calls_as_people_end_the_hold_and_whose_they_were_is_asked() -> None:
     answers = {
-        "whose:40:1": [(0.5, heard("no"))],
-        "whose:50:1": [(0.5, heard("yes"))],
-        "whose:40:2": [(0.5, heard("yes"))],
+        "whose:one:40:1": [(0.5, heard("no"))],
+        "whose:one:50:1": [(0.5, heard("yes"))],
+        "whose:one:40:2": [(0.5, heard("yes"))],
         "twice:one:3": [(0.5, heard("no"))],  # it came soon after another
     }
     session = held((40.0, up(None)), (50.0, up(None)), (55.0, up(3)), answers=answers)
@@ -186,7 +186,7 @@ def test_as_many_calls_as_people_end_the_hold_and_whose_they_were_is_asked() -> 
 
 def test_a_call_without_a_number_by_the_last_but_one_ends_it_all_the_same() -> None:
     """Two have called, one with no number: nobody is left, whoever it was."""
-    answers = {"whose:40:1": [(0.5, heard("yes"))], "whose:60:1": [(0.5, heard("yes"))]}
+    answers = {"whose:one:40:1": [(0.5, heard("yes"))], "whose:one:60:1": [(0.5, heard("yes"))]}
     session = held((40.0, up(None)), (50.0, up(2)), (60.0, up(None)), answers=answers)
     assert session.ends[("one", 2)] == 50.0
     assert session.ends[("one", 1)] == 40.0
@@ -214,7 +214,7 @@ def test_a_sound_at_the_mark_is_nobodys_end() -> None:
 
 def test_stop_everyone_from_anybody_ends_it_for_all_and_each_says_if_it_was_so() -> None:
     """Somebody's call may not have been heard before."""
-    answers = {"whose:40:1": [(0.5, heard("yes"))], "whose:40:3": [(0.5, heard("no"))]}
+    answers = {"whose:one:40:1": [(0.5, heard("yes"))], "whose:one:40:3": [(0.5, heard("no"))]}
     for word in ("stop-all", "stop"):
         session = held((31.0, up(2)), (40.0, heard(word)), answers=answers)
         assert session.ends == {("one", 1): 40.0, ("one", 2): 31.0, ("one", 3): None}
@@ -248,7 +248,7 @@ def test_who_holds_is_answered_outside_a_hold_too() -> None:
 
 
 def test_contractions_of_an_end_that_is_taken_later_lie_within_the_hold() -> None:
-    answers = {"whose:40:1": [(0.5, heard("yes"))], "whose:120:2": [(0.5, heard("yes"))]}
+    answers = {"whose:one:40:1": [(0.5, heard("yes"))], "whose:one:120:2": [(0.5, heard("yes"))]}
     marks = [(t, heard("contraction", who=1)) for t in (30.0, 50.0)]
     session = held(*marks, (40.0, unclear()), (60.0, up(3)), answers=answers)
     assert session.ends[("one", 1)] == 40.0
@@ -258,9 +258,9 @@ def test_contractions_of_an_end_that_is_taken_later_lie_within_the_hold() -> Non
 
 def test_a_number_called_three_times_is_asked_about_each_time() -> None:
     answers = {
-        "whose:31:2": [(0.5, heard("no"))],
-        "whose:35:2": [(0.5, heard("no"))],
-        "whose:39:2": [(0.5, heard("yes"))],
+        "whose:one:31:2": [(0.5, heard("no"))],
+        "whose:one:35:2": [(0.5, heard("no"))],
+        "whose:one:39:2": [(0.5, heard("yes"))],
     }
     session = held(
         *[(t, up(2)) for t in (31.0, 35.0, 39.0)], (44.4, up(3)), (60.0, up(1)), answers=answers
@@ -423,7 +423,7 @@ def test_the_summary_of_a_group_goes_by_number_and_ranks_nobody(lesson: Rehearsa
 
 def test_afterwards_whoever_says_a_number_hears_the_own_results() -> None:
     always = everybody()
-    always |= {"hold:one": (30.0, heard("stop-all")), "whose:30:2": (0.5, heard("yes"))}
+    always |= {"hold:one": (30.0, heard("stop-all")), "whose:one:30:2": (0.5, heard("yes"))}
     parts = (*one_hold().steps, steps.Comparison("comparison"))
     turns: dict[str, list[tuple[float, Reply]]] = {
         "sum-ask": [

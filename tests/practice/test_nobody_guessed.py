@@ -44,7 +44,7 @@ def willing(calls: list[Call]) -> Replies:
         always[f"twice:one:{number}"] = (0.5, heard("no"))
         for second in range(int(CAP_S) + 2):
             mine = abs(second - call.at_s) <= NEAR_S
-            always[f"whose:{second}:{number}"] = (0.5, heard("yes" if mine else "no"))
+            always[f"whose:one:{second}:{number}"] = (0.5, heard("yes" if mine else "no"))
     return always
 
 

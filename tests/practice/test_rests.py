@@ -108,7 +108,7 @@ def test_in_a_group_the_rest_counts_from_the_last_one_up() -> None:
         always[f"clearing:any-of-these:{number}"] = (0.5, heard("no"))
         for round_ in (1, 2, 3):
             always[f"check-in:round {round_}:{number}"] = (1.0, heard("okay"))
-            always[f"whose:120:{number}"] = (0.5, heard("yes"))
+            always[f"whose:one:120:{number}"] = (0.5, heard("yes"))
 
     def fresh() -> Rehearsal:
         return Rehearsal(shipped("three-holds"), people=people, alone=False, always=always)

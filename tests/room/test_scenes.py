@@ -364,7 +364,7 @@ def asked(session: Session, moment: str) -> list[str]:
 def test_two_who_call_at_the_same_moment_are_both_asked_and_both_kept() -> None:
     session = run("groups/three")
     assert lengths(session, "main") == {1: 71.4, 2: 58.3, 3: 58.3}
-    assert asked(session, "whose:") == ["whose:58:2", "whose:58:3"]
+    assert asked(session, "whose:") == ["whose:main:58:2", "whose:main:58:3"]
 
 
 def test_the_instructor_s_words_work_along_the_way() -> None:
@@ -426,7 +426,7 @@ def test_stop_everyone_is_each_one_s_end_only_if_he_says_so() -> None:
     session = run("groups/stop-everyone")
     assert lengths(session, "main") == {1: 52.3, 2: 44.4, 3: 52.3}
     assert [h.ended_by for h in session.kept(Hold) if h.label == "main"][-3:].count("stop") == 2
-    assert asked(session, "whose:") == ["whose:52:1", "whose:52:3"]
+    assert asked(session, "whose:") == ["whose:main:52:1", "whose:main:52:3"]
 
 
 def test_who_answers_late_in_a_group_sits_out_and_the_others_go_on() -> None:

@@ -42,7 +42,7 @@ class Whose(Asks):
         line = "whose_time" if self._left_s else "whose_cap"
         held_s = (self._left_s or [self.over_s])[0] - self.hold.start_s
         number = self.hold.participant
-        moment = stage.moment(f"whose:{held_s:.0f}", number)
+        moment = stage.moment(f"whose:{self.hold.label}:{held_s:.0f}", number)
         values = {"participant": number, "held": held_s}
         self._prompt = Prompt(line, Situation.QUESTION, moment, values, tries=2)
         self._prompt.put(stage)
