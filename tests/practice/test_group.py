@@ -121,6 +121,16 @@ def test_who_calls_again_after_a_jumble_is_asked_if_it_was_the_second_time() -> 
     assert held(*turns).ends[("one", 2)] is None  # no answer: nobody knows
 
 
+def test_who_calls_again_because_the_ear_had_caught_another_number_is_asked() -> None:
+    """One and two at once sounded like three; two calls again; and later three."""
+    answers = {"twice:one:2": [(0.5, heard("yes"))], "whose:one:40:1": [(0.5, heard("no"))]}
+    turns = (40.0, up(3)), (43.0, up(2)), (60.0, up(3)), (70.0, up(1))
+    session = held(*turns, answers=answers)
+    assert session.ends[("one", 2)] == 40.0
+    assert session.ends[("one", 1)] == 70.0
+    assert session.ends[("one", 3)] is None  # not claimed by anybody
+
+
 def test_a_call_that_another_runs_into_is_nobody_s_yet() -> None:
     """Of two who speak at once the ear may catch one number, and not always the right one."""
     answers = {"whose:one:40:2": [(0.5, heard("no"))], "whose:one:40:1": [(0.5, heard("yes"))]}

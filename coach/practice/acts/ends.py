@@ -52,8 +52,7 @@ class Ends:
         self._run_into(onset_s)
         before_s = (*self.calls, *self.sounds_s)
         if number in self.up:
-            self.calls.setdefault(self.up[number], True)
-            self.calls[onset_s] = True
+            self._double(self.up[number], onset_s)
             return Heard.DOUBLED
         if number is not None and number not in numbers:
             self.sounds_s.append(onset_s)
@@ -68,6 +67,14 @@ class Ends:
         if repeated_s:
             self.repeats[number] = repeated_s
         return Heard.CLEAR
+
+    def _double(self, first_s: float, onset_s: float) -> None:
+        """The first may have been of others, who then called again."""
+        self.calls[first_s] = False
+        self.calls[onset_s] = True
+        for number, at_s in self.up.items():
+            if 0 < at_s - first_s < REPEATED_S:
+                self.repeats[number] = (*self.repeats.get(number, ()), first_s)
 
     def _run_into(self, onset_s: float) -> None:
         """What begins while a call is being said makes it a jumble of two."""
