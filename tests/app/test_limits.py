@@ -6,6 +6,8 @@ from pathlib import Path
 
 import pytest
 
+from coach.app.equipment import Equipment
+from coach.app.simulated import simulate
 from coach.cli import main
 
 CLEARING = """
@@ -142,3 +144,13 @@ def test_a_table_is_one_persons(home: Path, capsys: pytest.CaptureFixture[str]) 
     people = "".join(f"[[participants]]\nnumber = {n}\nbest_s = 180.0\n" for n in (1, 2))
     line = refused(home, capsys, CLEARING + TABLE.format(table="co2"), people, alone="false")
     assert "not run in a group" in line
+
+
+def test_an_o2_table_alone_is_declined_by_voice(equipment: Equipment, tmp_path: Path) -> None:
+    said: list[str] = []
+    show = lambda at_s, who, what: said.append(what)  # noqa: E731
+    assert simulate("training/o2-alone", tmp_path, equipment, show, said.append) == 0
+    declined = [text for text in said if text.startswith("That is not for today")]
+    assert len(declined) == 1
+    assert "no O two table alone" in declined[0]
+    assert not [text for text in said if "hold tone" in text]
