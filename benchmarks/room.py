@@ -191,7 +191,7 @@ def listen(seconds: float) -> dict[str, Any]:
             ("plain script, listening", ["benchmarks.room", "--inside", "plain-listen"]),
         ):
             process = server.guest(sys.executable, "-m", *command)
-            time.sleep(12.0)  # loading is another figure
+            time.sleep(45.0)  # loading is another figure, and the voice goes when it is not used
             found[name] = used(process.pid, seconds)
             process.kill()
         return found
