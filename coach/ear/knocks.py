@@ -66,7 +66,8 @@ class KnockDetector:
             return None
         levels = np.array(self._levels)
         before, after = levels[:BEFORE_HOPS], levels[BEFORE_HOPS:]
-        background = 10 * np.log10(np.mean(10 ** (before / 10)))
+        # A knock may begin at the end of a hop: the last two are no background.
+        background = 10 * np.log10(np.mean(10 ** (before[:-2] / 10)))
         if after[0] < background + self._rise_db or after[0] < LOUD_DB:
             return None
         peak = after[:5].max()

@@ -35,7 +35,7 @@ SPEECH_S = 0.25  # sound shorter than this is not called unclear speech
 SAME_S = 0.5  # onsets nearer than this are of the same word, heard in two ways
 ASK_AGAIN_S = 2.0  # least time between two `Unclear`
 SURE_AMID_OWN = 0.8  # least confidence of stopping words while the coach speaks
-MOST_OWN = 0.4  # an answer may begin so far inside the coach's own words
+MOST_OWN = 0.6  # an answer may begin so far inside the coach's own words
 # How dear it is to hear other speech where a phrase fits half (SpeechModel.unknown). Chosen on
 # people of the development set: number words are short, so other words fit them easily.
 UNKNOWN_COST = 1
@@ -224,7 +224,11 @@ class Listener:
         """Stopping words amid whatever is left of the coach's own voice."""
         least = max(self._settings.minimum_confidence, SURE_AMID_OWN)
         found = stopping_words(words, self._grammar, least)
-        return [] if found is None else self._report(found, _onset_s(found, rise_s))
+        return (
+            []
+            if found is None
+            else self._report(found, min(_onset_s(found, rise_s), found.words[0].start_s))
+        )
 
     def _has_ended(self, speech: _Speech, words: list[Word]) -> bool:
         """Whether the words are followed by a pause, in level or to the recogniser."""

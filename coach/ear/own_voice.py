@@ -18,7 +18,7 @@ DELAY_S = (128 + 96) / EAR_RATE_HZ  # of both, measured by correlating output wi
 SUPPRESSION = 2  # of 0 to 3
 DITHER = 1e-4  # the recogniser is unsure of speech amid digital silence
 SOUNDING_DB = -60.0  # a played frame louder than this is the coach speaking
-TAIL_S = 0.3  # how long the room goes on after the last played frame
+TAIL_S = 0.25  # how long the room goes on after the last played frame
 
 
 def level_db(frame: Audio) -> float:
