@@ -266,6 +266,12 @@ def test_who_does_not_answer_in_a_group_is_named_in_the_alarm() -> None:
     assert session.well == {("one", 1): "okay", ("one", 2): "none"}
 
 
+def test_at_the_end_the_others_are_told_who_it_is_and_to_look_at_each_other() -> None:
+    session = group(**{"check-in:one:2": None})
+    assert session.lines[-3:] == ["no_answer_number", "no_answer_end", "no_answer_others"]
+    assert session.values_of("no_answer_number") == [{"participant": 2}]
+
+
 def test_when_nobody_knows_who_is_not_well_all_are_asked() -> None:
     session = group(**{"hold:one": (20.0, heard("unwell"))})
     assert set(session.ends.values()) == {None}  # who was up before, nobody can say now

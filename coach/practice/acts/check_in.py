@@ -116,9 +116,17 @@ class Checking(Asks):
         if since_s >= GIVE_UP_AFTER_S:
             self._keep("none", None, NOBODY, stage)
             self._alarm = None
-            return Next((closing(1, "no answer", "no_answer_end"),))
+            return Next((self._last_words(stage),))
         self._sound_alarm(stage)
         return None
+
+    def _last_words(self, stage: Stage) -> Script:
+        """Who is meant, what to do, and that the others are to be looked at as well."""
+        last = closing(1, "no answer", "no_answer_end")
+        if stage.group:
+            named = Beat("no_answer_number", {"participant": self.participant}, rank=Rank.SAFETY)
+            last.beats = (named, *last.beats, Beat("no_answer_others", rank=Rank.SAFETY))
+        return last
 
     def _reply_after_s(self, onset_s: float) -> float | None:
         assert self._prompt is not None
