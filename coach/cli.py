@@ -73,6 +73,7 @@ def _listening(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 
 def _afterwards(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     review = commands.add_parser("review", help="the spoken summary, last session or a span")
+    review.add_argument("--next", action="store_true", help="what to practise next, and why")
     how = review.add_mutually_exclusive_group()
     how.add_argument("--text", action="store_true", help="print it (what happens without a choice)")
     how.add_argument("--speak", action="store_true", help="through the loudspeaker")
@@ -204,7 +205,9 @@ def _check(arguments: argparse.Namespace) -> int:
 def _made_review(arguments: argparse.Namespace) -> Review:
     from coach.app.afterwards import Review
 
-    return Review(_settings(arguments), arguments.since, arguments.until, arguments.person)
+    span = arguments.since, arguments.until
+    what_next = getattr(arguments, "next", False)
+    return Review(_settings(arguments), *span, arguments.person, what_next=what_next)
 
 
 def _review(arguments: argparse.Namespace) -> int:

@@ -10,7 +10,9 @@ from pathlib import Path
 
 from coach.app.equipment import SPEECH_GAP_S, Tell, write_speech
 from coach.border import BadInput, data_path
+from coach.plans import limits_of
 from coach.practice.events import CueDone
+from coach.practice.summary import Said
 from coach.records.commands import (
     correct_record,
     delete_person,
@@ -20,9 +22,10 @@ from coach.records.commands import (
     name_person,
     show_record,
 )
-from coach.records.document import Summary
+from coach.records.document import Summary, who
 from coach.records.exports import as_ics
 from coach.records.library import Library
+from coach.records.next_session import next_session
 from coach.report.page import report
 from coach.report.review import Question, last_session, person_named, review
 from coach.room.live import LiveRoom
@@ -44,10 +47,19 @@ def _lines(settings: Settings) -> Lines:
 
 
 class Review:
-    """The spoken review of the last session, or of a span. Raises BadInput."""
+    """The spoken review of the last session, or of a span; or what to practise `next`.
+
+    Raises BadInput.
+    """
 
     def __init__(
-        self, settings: Settings, since: date | None, until: date | None, person: str | None
+        self,
+        settings: Settings,
+        since: date | None,
+        until: date | None,
+        person: str | None,
+        *,
+        what_next: bool = False,
     ) -> None:
         self._settings = settings
         library = _library(settings)
@@ -55,9 +67,20 @@ class Review:
         self.person = person_named(self.rows, person) if person and self.rows else None
         question = Question.SPAN if since or until else Question.LAST
         lines = _lines(settings)
-        said = review(self.rows, question, _today(), self.person)
+        if what_next:
+            said = self._next(library)
+        else:
+            said = review(self.rows, question, _today(), self.person)
         self.texts = [lines.text(line, values) for line, values in said]
         self.library = library
+
+    def _next(self, library: Library) -> list[Said]:
+        """The proposal for the person who is asked for, or who practised last."""
+        people = [person for row in reversed(self.rows) for person in row["participants"]]
+        wanted = [p for p in people if self.person in (None, who(p))]
+        one = wanted[0] if wanted else {"number": 1, "name": None}
+        limits = limits_of(self._settings.safety)
+        return list(next_session(library, one["number"], one["name"], _today(), limits).lines)
 
     def print(self, tell: Tell) -> None:
         """One sentence a line."""

@@ -100,3 +100,10 @@ def test_an_output_folder_that_is_a_file(home: Path, capsys: pytest.CaptureFixtu
     (home / "taken").write_text("")
     assert main(["simulate", "nobody-there", "--out", str(home / "taken")]) == 1
     assert "taken" in capsys.readouterr().err
+
+
+def test_what_to_practise_next_is_a_first_lesson_for_somebody_new(
+    home: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["review", "--next"]) == 0
+    assert "a first lesson" in capsys.readouterr().out
