@@ -82,7 +82,7 @@ class Stage:
     one_voice_s: frozenset[float] = frozenset()  # ... and which can be only one person's
     repeats: Mapping[int, tuple[float, ...]] = field(default_factory=dict)  # earlier ends, maybe
     over_s: float = 0.0  # when the last hold was over for everybody ...
-    over_by: str = "cap"  # ... and what ended it for who was still in it: "cap" or "stop"
+    over_by: str = "cap"  # ... and what ended it for who was still in it: "cap", "stop", "calls"
     leads_in: bool = False  # a hold follows the step in hand at once
     in_table: bool = False  # a table has begun: its rests also listen for wishes to change it
     _notes: int = 0

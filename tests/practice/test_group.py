@@ -43,6 +43,10 @@ def held(
     return session.run()
 
 
+def not_to_the_end(*numbers: int, held_s: int = 120) -> dict[str, list[tuple[float, Reply]]]:
+    return {f"whose:one:{held_s}:{number}": [(0.5, heard("no"))] for number in numbers}
+
+
 def up(number: int | None) -> Reply:
     return heard("done", who=number)
 
@@ -75,6 +79,7 @@ def test_a_number_that_is_called_twice_is_asked_which_was_meant() -> None:
         "whose:one:31:2": [(0.5, heard("no"))],
         "whose:one:35:2": [(0.5, heard("yes"))],
     }
+    answers |= not_to_the_end(1, 2)
     session = held((31.0, up(2)), (35.0, up(2)), (44.4, up(3)), answers=answers)
     assert session.ends == {("one", 1): 31.0, ("one", 2): 35.0, ("one", 3): 44.4}
 
@@ -93,7 +98,7 @@ def test_a_number_that_nobody_has_ends_nobodys_hold() -> None:
 def test_two_who_call_at_the_same_moment_are_both_asked_afterwards() -> None:
     """The ear hears one unclear sound; the third calls alone. Nobody is guessed."""
     answers = {"whose:one:40:1": [(0.5, heard("yes"))], "whose:one:40:2": [(0.5, heard("yes"))]}
-    session = held((40.0, unclear()), (60.0, up(3)), answers=answers)
+    session = held((40.0, unclear()), (60.0, up(3)), answers=answers | not_to_the_end(1, 2))
     assert session.ends[("one", 3)] == 60.0
     asked = [v["participant"] for v in session.values_of("whose_time")]
     assert asked == [1, 2]
@@ -107,6 +112,7 @@ def test_a_number_heard_in_a_jumble_is_asked_about_too() -> None:
         "whose:one:40:2": [(0.5, heard("no"))],
         "whose:one:41:2": [(0.5, heard("yes"))],
     }
+    answers |= not_to_the_end(1, 2)
     session = held((40.4, unclear()), (40.9, up(2)), (60.0, up(3)), answers=answers)
     first_kept = [k for k in session.kept if isinstance(k, Hold) and k.participant == 2]
     assert [k.end_s for k in first_kept[:-1]] == [None]  # not taken when it was heard
@@ -150,6 +156,7 @@ def test_when_a_jumble_may_have_been_the_last_ends_it_is_said_who_was_not_heard(
 
 def test_a_time_that_is_one_person_s_is_not_asked_about_again() -> None:
     answers = {"whose:one:40:1": [(0.5, heard("yes"))]}
+    answers |= not_to_the_end(1, held_s=50)
     session = held((40.0, up(None)), (50.0, heard("stop")), answers=answers)
     assert [v["participant"] for v in session.values_of("whose_time")] == [1]
 
@@ -205,9 +212,9 @@ def test_a_call_without_a_number_by_the_last_but_one_ends_it_all_the_same() -> N
 
 def test_it_is_asked_only_when_everybody_is_known_to_be_well() -> None:
     session = held((40.0, unclear()), (60.0, up(3)))
-    assert session.lines.index("whose_time") > session.lines.index("recovery_start_group")
+    assert session.lines.index("whose_cap") > session.lines.index("recovery_start_group")
     last_check_in = max(i for i, n in enumerate(session.lines) if n == "check_in_number")
-    assert session.lines.index("whose_time") > last_check_in
+    assert session.lines.index("whose_cap") > last_check_in
 
 
 def test_talk_in_the_room_is_not_asked_about() -> None:
@@ -259,6 +266,7 @@ def test_who_holds_is_answered_outside_a_hold_too() -> None:
 
 def test_contractions_of_an_end_that_is_taken_later_lie_within_the_hold() -> None:
     answers = {"whose:one:40:1": [(0.5, heard("yes"))], "whose:one:120:2": [(0.5, heard("yes"))]}
+    answers |= not_to_the_end(1)
     marks = [(t, heard("contraction", who=1)) for t in (30.0, 50.0)]
     session = held(*marks, (40.0, unclear()), (60.0, up(3)), answers=answers)
     assert session.ends[("one", 1)] == 40.0

@@ -205,7 +205,7 @@ class Holding:
                 self._say_heard(stage)
         if self._ends.nameless < len(self._still_holding(stage)):
             return None
-        return self._over(stage, event.at_s, "stop")
+        return self._over(stage, event.at_s, "calls")
 
     def _keep_open(self, numbers: list[int], stage: Stage) -> None:
         """Their ends are not sure any more."""

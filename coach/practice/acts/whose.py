@@ -23,24 +23,27 @@ class Whose(Asks):
     """Asks one participant whose end was not heard about each time that was heard.
 
     A time may belong to two who called at once, so each of them is asked about it, unless it was
-    one voice and somebody has claimed it. Last comes the end of the hold itself. Without a yes
-    the end stays unknown.
+    one voice and somebody has claimed it. Whether it was the end of the hold itself comes first;
+    last, if it was over because enough had called. Without a yes the end stays unknown.
     """
 
     hold: Hold
     over_s: float  # when the hold was over for everybody ...
-    over_by: str  # ... and why: "cap" or "stop"
+    over_by: str  # ... and why: "cap", "stop" or "calls"
     phase: Phase = Phase.TAKING
     may_skip: bool = True
-    _left_s: list[float] | None = None  # times that are still to be asked about
+    _ends_s: list[float | None] | None = None  # to be asked about; None is the end of the hold
     _prompt: Prompt | None = field(default=None, repr=False)
 
     def enter(self, stage: Stage) -> None:
         """Ask about the next time."""
-        if self._left_s is None:
-            self._left_s = [*stage.unclaimed_s]
-        line = "whose_time" if self._left_s else "whose_cap"
-        held_s = (self._left_s or [self.over_s])[0] - self.hold.start_s
+        if self._ends_s is None:
+            times_s = [*stage.unclaimed_s]
+            last = self.over_by == "calls"
+            self._ends_s = [*times_s, None] if last else [None, *times_s]
+        line = "whose_cap" if self._ends_s[0] is None else "whose_time"
+        end_s = self.over_s if self._ends_s[0] is None else self._ends_s[0]
+        held_s = end_s - self.hold.start_s
         number = self.hold.participant
         moment = stage.moment(f"whose:{self.hold.label}:{held_s:.0f}", number)
         values = {"participant": number, "held": held_s}
@@ -50,27 +53,27 @@ class Whose(Asks):
     def on(self, event: Event, stage: Stage) -> Next | None:
         """Yes keeps the time; no asks about the next; silence leaves it unknown."""
         assert self._prompt is not None
-        assert self._left_s is not None
+        assert self._ends_s is not None
         if isinstance(event, Heard) and self._is_late(event, stage):
             return None
         if isinstance(event, Heard) and event.command == Command.YES:
             self.leave(stage)
-            self._take(event, self._left_s, stage)
+            self._take(event, self._ends_s[0], stage)
             return Next()
         if isinstance(event, Heard) and event.command == Command.NO:
             self.leave(stage)
-            if not self._left_s:
+            del self._ends_s[0]
+            if not self._ends_s:
                 return Next()
-            del self._left_s[0]
             self.enter(stage)
             return None
         return Next() if self._prompt.on(event, stage) == "spent" else None
 
-    def _take(self, event: Heard, left_s: list[float], stage: Stage) -> None:
-        if not left_s:
-            stage.keep(known(self.hold, self.over_s, ended_by=self.over_by, source=CLOCK))
+    def _take(self, event: Heard, end_s: float | None, stage: Stage) -> None:
+        if end_s is None:
+            by = "cap" if self.over_by == "cap" else "stop"
+            stage.keep(known(self.hold, self.over_s, ended_by=by, source=CLOCK))
             return
-        end_s = left_s[0]
         if end_s in stage.one_voice_s:
             stage.unclaimed_s = tuple(t for t in stage.unclaimed_s if t != end_s)
         stage.keep(known(self.hold, end_s, ended_by="word", source=spoken(event)))
