@@ -31,12 +31,12 @@ from training.phones import (
 
 SILENCE_PROBABILITY = 0.5
 UNKNOWN_COST_PER_PHONE = {
-    "[unk]": 2.0,
-    "[unk-2]": 1.2,
-    "[unk-1]": 1.6,
-    "[unk+1]": 2.5,
-    "[unk+2]": 3.2,
-    "[unk+3]": 4.0,
+    "[unk]": 2.5,
+    "[unk-2]": 1.6,
+    "[unk-1]": 2.0,
+    "[unk+1]": 3.2,
+    "[unk+2]": 4.0,
+    "[unk+3]": 5.0,
 }
 
 
