@@ -364,7 +364,8 @@ def asked(session: Session, moment: str) -> list[str]:
 def test_two_who_call_at_the_same_moment_are_both_asked_and_both_kept() -> None:
     session = run("groups/three")
     assert lengths(session, "main") == {1: 71.4, 2: 58.3, 3: 58.3}
-    assert asked(session, "whose:") == ["whose:main:58:2", "whose:main:58:3"]
+    ends = asked(session, "whose:main:58")
+    assert ends == ["whose:main:58:2", "whose:main:58:3"]
 
 
 def test_the_instructor_s_words_work_along_the_way() -> None:
@@ -411,7 +412,7 @@ def test_twenty_people_are_led_through_a_lesson() -> None:
     assert set(lengths(session, "first")) == numbers
     assert None not in lengths(session, "first").values()
     assert {c.participant for c in session.kept(CheckIn) if c.label == "second"} == numbers
-    assert session.room.now_s() < 20 * 60
+    assert session.room.now_s() < 25 * 60
     assert "sum_main" not in session.store.lines
     assert [t for t in session.store.texts if t == "Number ten."]  # asked for his own
 
