@@ -50,7 +50,7 @@ class Meaning:
         return self.command is None and self.number is None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Grammar:
     """A listening situation: every phrase that is understood, lower case, and its meaning."""
 

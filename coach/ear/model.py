@@ -47,6 +47,7 @@ class SpeechModel:
         if folder != shipped_model():
             try_to_load(folder)
         self._model = vosk.Model(str(folder))
+        self._usable: dict[Grammar, Grammar] = {}  # so that what is missing is told once
 
     @property
     def words(self) -> frozenset[str]:
@@ -78,6 +79,11 @@ class SpeechModel:
 
         Logs which words are missing; raises BadInput if a command is lost altogether.
         """
+        if grammar not in self._usable:
+            self._usable[grammar] = self._without_missing(grammar)
+        return self._usable[grammar]
+
+    def _without_missing(self, grammar: Grammar) -> Grammar:
         missing = set(self.missing(grammar.words))
         if not missing:
             return grammar
