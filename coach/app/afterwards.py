@@ -78,9 +78,9 @@ class Review:
         """The proposal for the person who is asked for, or who practised last."""
         people = [person for row in reversed(self.rows) for person in row["participants"]]
         wanted = [p for p in people if self.person in (None, who(p))]
-        one = wanted[0] if wanted else {"number": 1, "name": None}
+        number, name = (wanted[0]["number"], wanted[0]["name"]) if wanted else (1, None)
         limits = limits_of(self._settings.safety)
-        return list(next_session(library, one["number"], one["name"], _today(), limits).lines)
+        return list(next_session(library, number, name, _today(), limits).lines)
 
     def print(self, tell: Tell) -> None:
         """One sentence a line."""
