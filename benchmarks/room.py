@@ -70,9 +70,12 @@ def onsets_s(recorded: Audio, rate_hz: int, count: int, every_s: float) -> np.nd
     return np.array(found)
 
 
-def onset_figures(found_s: np.ndarray, marks_s: np.ndarray) -> dict[str, float]:
-    """Errors about their median, since a recording does not know when the room began."""
-    marks_s = marks_s[: len(found_s)]  # a call that never came is missing in `cues`
+def onset_figures(found_s: np.ndarray, every_s: float) -> dict[str, float]:
+    """Errors about their median, since a recording does not know when the room began.
+
+    A call that never came is missing in `cues`.
+    """
+    marks_s = np.round((found_s - found_s[0]) / every_s) * every_s
     late_s = found_s - marks_s
     error_ms = np.abs(late_s - np.median(late_s)) * 1000
     slope = np.polyfit(marks_s, late_s, 1)[0] if len(marks_s) > 2 else 0.0
@@ -144,19 +147,17 @@ def recorded(case: str, count: int, every_s: float) -> tuple[Audio, dict[str, An
 
 def calls(count: int, every_s: float) -> dict[str, Any]:
     """Call onset errors: simulated, live, and the plain script's."""
-    marks_s = FIRST_S + np.arange(count) * every_s
     with tempfile.TemporaryDirectory() as folder:
         room = SimulatedRoom(load_scene(find_scene("nobody-there")), participant_voice)
         speak_cues(room, min(count, 200), 2.0)
         room.save(path := Path(folder) / "simulated.wav")
         heard, rate_hz = soundfile.read(path, dtype="float32")
-    few = FIRST_S + np.arange(min(count, 200)) * 2.0
-    simulated = onset_figures(onsets_s(heard, rate_hz, len(few), 2.0), few)
+    simulated = onset_figures(onsets_s(heard, rate_hz, min(count, 200), 2.0), 2.0)
     samples, told = recorded("live", count, every_s)
-    live = onset_figures(onsets_s(samples, RECORD_HZ, count, every_s), marks_s)
+    live = onset_figures(onsets_s(samples, RECORD_HZ, count, every_s), every_s)
     live |= {"xruns": told["xruns"], "room_against_machine_clock_ms": told["apart_ms"]}
     samples, _ = recorded("plain", count, every_s)
-    plain = onset_figures(onsets_s(samples, RECORD_HZ, count, every_s), marks_s)
+    plain = onset_figures(onsets_s(samples, RECORD_HZ, count, every_s), every_s)
     return {"simulated": simulated, "live": live, "plain script": plain}
 
 

@@ -17,7 +17,11 @@ class VirtualCalendar:
         self._heap: list[tuple[float, int, int]] = []  # due, order, cue
 
     def add(self, cue: int, due_s: float) -> None:
-        """Deliver CueDue(cue) at `due_s` room seconds, at once if that is past."""
+        """Deliver CueDue(cue) at `due_s` room seconds, at once if that is past.
+
+        Once: a cue that waits already gets the new time.
+        """
+        self.drop(cue)
         heapq.heappush(self._heap, (max(due_s, self._now_s), next(self._order), cue))
 
     def drop(self, cue: int) -> None:

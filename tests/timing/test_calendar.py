@@ -8,6 +8,7 @@ import pytest
 
 from coach.practice.events import CueDue
 from coach.timing.calendar import JobCalendar
+from coach.timing.virtual import VirtualCalendar
 from tests.timing.conformance import CalendarConformance
 
 
@@ -80,3 +81,25 @@ def test_an_alarm_that_rings_too_early_is_set_again(bench: RealBench) -> None:
     bench.shift(-0.3)
     (event,) = bench.wait(1.5)
     assert event.at_s >= due_s - 0.002
+
+
+class VirtualBench:
+    """The calendar of the simulated room; time passes when it is told to."""
+
+    def __init__(self) -> None:
+        self.calendar = VirtualCalendar()
+        self._now_s = 5.0
+        self.calendar.until(self._now_s)
+
+    def now_s(self) -> float:
+        return self._now_s
+
+    def wait(self, seconds: float) -> list[CueDue]:
+        self._now_s += seconds
+        return self.calendar.until(self._now_s)
+
+
+class TestVirtualCalendar(CalendarConformance):
+    @pytest.fixture
+    def bench(self) -> VirtualBench:
+        return VirtualBench()
