@@ -89,7 +89,7 @@ class Calendar(Protocol):
     """Delivers `CueDue` on the room's clock."""
 
     def add(self, cue: int, due_s: float) -> None:
-        """Deliver CueDue(cue) once at `due_s`, at once if that is past; the last time given holds."""
+        """Deliver CueDue(cue) once, at `due_s` or at once if that is past; the last add holds."""
 
     def drop(self, cue: int) -> None:
         """Do not deliver it; unknown cues are ignored."""
