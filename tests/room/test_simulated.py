@@ -34,7 +34,7 @@ class Noisy:
 
 def scene(*acts: Act, room: RoomSpec = QUIET, seed: int = 1, limit_s: float = 3600.0) -> Scene:
     people = (Participant(1, "Ruska", acts=acts, delay_s=0.0),)
-    return Scene("try", "first-lesson", seed, limit_s=limit_s, room=room, participants=people)
+    return Scene("try", "first-lesson", seed=seed, limit_s=limit_s, room=room, participants=people)
 
 
 def opened(script: Scene) -> SimulatedRoom:
