@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import re
-import subprocess
-import sys
 import time
 from pathlib import Path
 
@@ -12,7 +10,7 @@ import numpy as np
 import pytest
 
 from coach.room.alignment import AHEAD_S
-from tests.room.live.conftest import ROOT, result, start
+from tests.room.live.conftest import result, start
 from tests.soundserver import SoundServer
 
 pytestmark = pytest.mark.sound_server
@@ -93,26 +91,3 @@ def test_without_any_device_one_line_says_so(server: SoundServer) -> None:
     assert line.startswith(("there are no sound devices", "there is no loudspeaker"))
     assert "plug one in" in line
     assert "\n" not in line
-
-
-def test_without_portaudio_one_line_says_how_to_install_it(server: SoundServer) -> None:
-    # the loader's own search is led to a file that is no library
-    fake = server.folder / "libportaudio.so.2"
-    fake.write_text("")
-    code = (
-        "import ctypes.util; ctypes.util.find_library = lambda name: None\n"
-        "from tests.room.live.child import refused\n"
-        "print(refused(''))"
-    )
-    done = subprocess.run(
-        [sys.executable, "-c", code],
-        cwd=ROOT,
-        env={**server.environment, "LD_LIBRARY_PATH": str(server.folder)},
-        capture_output=True,
-        text=True,
-        check=False,
-    )
-    for system in ("Debian", "Fedora", "macOS", "Windows"):
-        assert system in done.stdout
-    assert done.stdout.count("\n") == 1
-    assert done.stderr == ""
