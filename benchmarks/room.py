@@ -38,6 +38,7 @@ from coach.room.simulated import SimulatedRoom
 from coach.room.speaker import Speaker
 from coach.settings import RoomSettings, load_settings
 from coach.voice.choose import participant_voice
+from coach.voice.studio import IDLE_S
 from tests.soundserver import SoundServer
 
 ROOT = Path(__file__).parents[1]
@@ -183,17 +184,18 @@ def listen(seconds: float) -> dict[str, Any]:
     """What it costs to be ready, in a room with a little noise; and to be in a hold."""
     server = SoundServer().start()
     try:
-        noise = np.random.default_rng(1).standard_normal(RECORD_HZ * 600) * 0.0005
+        noise = np.random.default_rng(1).standard_normal(RECORD_HZ * 900) * 0.0005
         soundfile.write(path := server.folder / "noise.wav", noise, RECORD_HZ)
         server.guest("paplay", str(path))
         found: dict[str, Any] = {}
-        for name, command in (
-            ("coach listen, idle", ["coach.cli", "listen"]),
-            ("ear in a hold", ["benchmarks.room", "--inside", "hold"]),
-            ("plain script, listening", ["benchmarks.room", "--inside", "plain-listen"]),
+        gone_s = IDLE_S + 20.0  # by then the voice of `listen` has given back what it held
+        for name, wait_s, command in (
+            ("coach listen, idle", gone_s, ["coach.cli", "listen"]),
+            ("ear in a hold", 15.0, ["benchmarks.room", "--inside", "hold"]),
+            ("plain script, listening", 15.0, ["benchmarks.room", "--inside", "plain-listen"]),
         ):
             process = server.guest(sys.executable, "-m", *command)
-            time.sleep(45.0)  # loading is another figure, and the voice goes when it is not used
+            time.sleep(wait_s)
             found[name] = used(process.pid, seconds)
             process.kill()
         return found

@@ -29,7 +29,7 @@ def run_live(
     """A session now. Raises BadInput, OSError."""
     load_plan(find_plan(plan))  # a wrong name is told before any device is opened
     folder = records_folder(equipment.settings)
-    with DiskStore(folder) as store, _open_room(equipment) as room:
+    with DiskStore(folder) as store, _open_room(equipment, show) as room:
         return Sessions(room, store, equipment, show).run(plan, numbers, alone=alone)
 
 
@@ -37,7 +37,7 @@ def listen_live(equipment: Equipment, show: Show) -> int:
     """Stay ready until somebody ends the program. Raises BadInput, OSError."""
     folder = records_folder(equipment.settings)
     service = Service()
-    with DiskStore(folder) as store, _open_room(equipment) as room:
+    with DiskStore(folder) as store, _open_room(equipment, show) as room:
         sessions = Sessions(room, store, equipment, show)
         sessions.beat = service.beat
         steward = Steward(equipment.settings.listen.awake_s)
@@ -79,7 +79,7 @@ def _reminders(
 
 
 @contextmanager
-def _open_room(equipment: Equipment) -> Iterator[LiveRoom]:
+def _open_room(equipment: Equipment, show: Show) -> Iterator[LiveRoom]:
     """The live room. Ctrl-C and SIGTERM end a session like any event: everything is kept."""
     settings = equipment.settings.room
     choose_pair(settings)  # what is missing is told at once
@@ -93,6 +93,8 @@ def _open_room(equipment: Equipment) -> Iterator[LiveRoom]:
     try:
         yield room
     finally:
+        if room.xruns:
+            show(room.now_s(), "room", f"{room.xruns} gaps in the sound; see `coach check`")
         room.close()
         equipment.voice.close()
         for name, handler in before.items():

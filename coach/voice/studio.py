@@ -20,7 +20,7 @@ from coach.ports import Audio, VoiceError
 from coach.voice.render import finished
 from coach.voice.synthesiser import Synthesiser, Utterance
 
-IDLE_S = 30.0
+IDLE_S = 300.0  # longer than a session is ever silent: loading takes 1 to 5 s
 LIMIT_S = 60.0  # for one call; loading takes 5 s on a busy machine
 
 
