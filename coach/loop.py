@@ -111,6 +111,7 @@ class Loop:
     player: Player
     lead_s: float = 0.3
     speed: float = 1.0
+    volume_db: float = 0.0
     contact: Sequence[str] = ()
     show: Show = nothing
     errand: Callable[[Errand], Event] = no_errands
@@ -118,7 +119,6 @@ class Loop:
     code: int | None = None
     reason: str = ""
     document: Mapping[str, Any] = field(default_factory=dict)
-    _volume_db: float = 0.0
     _texts: dict[int, tuple[str, str]] = field(default_factory=dict)
     _speaker: Speaker | None = None
     _own: OwnWords = field(default_factory=OwnWords)
@@ -210,7 +210,7 @@ class Loop:
         text = clip.text if isinstance(effect, Say) else f"({name} tone)"
         self._texts[effect.cue] = (name, text)
         self.room.name_cue(effect.cue, effect.moment)
-        gain_db = effect.gain_db + self._volume_db
+        gain_db = effect.gain_db + self.volume_db
         self._speaker.say(effect.cue, clip, effect.rank, effect.at_s, gain_db)
 
     def _sounded(self, done: CueDone) -> None:
@@ -238,8 +238,8 @@ class Loop:
 
     def _adjust(self, effect: Adjust) -> None:
         if effect.what == "volume":
-            wanted_db = self._volume_db + VOLUME_STEP_DB * effect.step
-            self._volume_db = max(-MOST_VOLUME_DB, min(MOST_VOLUME_DB, wanted_db))
+            wanted_db = self.volume_db + VOLUME_STEP_DB * effect.step
+            self.volume_db = max(-MOST_VOLUME_DB, min(MOST_VOLUME_DB, wanted_db))
         else:
             wanted = round(self.speed + SPEED_STEP * effect.step, 2)
             self.speed = max(SPEEDS[0], min(SPEEDS[1], wanted))

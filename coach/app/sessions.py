@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any
 
 from coach.app.equipment import Equipment, session_id
 from coach.border import BadInput
-from coach.loop import Loop, Show, nothing
+from coach.loop import VOLUME_STEP_DB, Loop, Show, nothing
 from coach.plans import find_plan, load_plan, refuse_unsafe
 from coach.ports import Room
 from coach.practice.conductor import Conductor
@@ -17,9 +18,11 @@ from coach.practice.kept import Kept
 from coach.practice.summary import Said
 from coach.practice.words import Command
 from coach.records.next_session import next_session
+from coach.records.people import Preferences
 from coach.records.store import DiskStore
 from coach.report.review import Question, person_named, review
 
+QUIET_DB = -VOLUME_STEP_DB  # for people who like it quiet
 CUES_A_SESSION = 1_000_000  # cue numbers of one session never meet those of another
 
 Clock = Callable[[], datetime]  # local time with its zone
@@ -62,18 +65,36 @@ class Sessions:
         people = self._store.people.for_session(group, started.date(), invented=self.invented)
         limits = self._equipment.limits
         refuse_unsafe(plan, str(path), people, limits, alone=alone)
+        one = self._store.people.find(numbers[0]) if len(numbers) == 1 else None
         self._count += 1
         first_cue = self._count * CUES_A_SESSION
         conductor = Conductor(plan, people, limits, alone=alone, first_cue=first_cue)
-        about = {**self._equipment.about(plan, people), "invented": self.invented}
+        about = {
+            **self._equipment.about(plan, people),
+            "invented": self.invented,
+            "began_s": self._room.now_s(),
+        }
         self._store.begin(session_id(plan, started), started, about)
-        loop: Loop = self._equipment.loop(self._room, conductor, self._store, self._show)
+        equipment = _as_liked(self._equipment, one.preferences if one else Preferences())
+        loop: Loop = equipment.loop(self._room, conductor, self._store, self._show)
+        if one and one.preferences.quiet:
+            loop.volume_db = QUIET_DB
         loop.beat = self.beat
+        before = loop.speed, loop.volume_db
         try:
             return loop.run()
         finally:
             self.kept += conductor.kept
             self.document = loop.document
+            if one and before != (loop.speed, loop.volume_db):
+                self._learn(one.number, loop)
+
+    def _learn(self, number: int, loop: Loop) -> None:
+        """Next time the voice is as fast and as loud as somebody has asked for."""
+        one = self._store.people.find(number)
+        quiet = loop.volume_db < 0
+        likes = replace(one.preferences, speed=loop.speed, quiet=quiet)
+        self._store.people.save(replace(one, preferences=likes))
 
     def errand(self, errand: Errand) -> Event:
         """What the steward sends for."""
@@ -114,6 +135,15 @@ class Sessions:
         except BadInput:  # nobody of that number has practised here
             return [("rev_none", {})]
         return review(rows, Question(errand.question), self._clock().date(), person)
+
+
+def _as_liked(equipment: Equipment, likes: Preferences) -> Equipment:
+    """The same with the voice and the ear as one person wants them."""
+    settings = equipment.settings
+    speed = settings.voice.speed if likes.speed is None else likes.speed
+    knocks = settings.ear.knocks if likes.knocks is None else likes.knocks
+    voice, ear = replace(settings.voice, speed=speed), replace(settings.ear, knocks=knocks)
+    return replace(equipment, settings=replace(settings, voice=voice, ear=ear))
 
 
 def _spoken(refusal: BadInput) -> str:

@@ -20,6 +20,8 @@ Entry = dict[str, Any]  # one line of a journal: {"begin"|"keep"|"said"|"finish"
 Document = dict[str, Any]
 Summary = dict[str, Any]
 
+ROOM_TIMES = ("start_s", "end_s", "at_s", "onset_s", "noticed_s", "ended_s")
+
 LISTS: Mapping[type, str] = {
     Answer: "answers",
     Hold: "holds",
@@ -56,17 +58,22 @@ def finish_entry(ended_s: float, code: int, reason: str) -> Entry:
 
 
 def document(entries: Iterable[Entry]) -> Document:
-    """The document of a session; without a "finish" line its outcome is "interrupted"."""
+    """The document of a session; without a "finish" line its outcome is "interrupted".
+
+    A room that stays open has known other sessions before: `about` says at which room time this
+    one began ("began_s"), and the times of the document count from there.
+    """
     begin, *rest = entries
     made = _blank(begin["begin"])
+    began_s = begin["begin"]["about"].get("began_s", 0.0)
     finish = None
     for entry in rest:
         if "keep" in entry:
-            _keep(made, entry["keep"]["list"], entry["keep"]["value"])
+            _keep(made, entry["keep"]["list"], _since(began_s, entry["keep"]["value"]))
         elif "said" in entry:
-            made["timeline"].append(entry["said"])
+            made["timeline"].append(_since(began_s, entry["said"]))
         elif "finish" in entry:
-            finish = entry["finish"]
+            finish = _since(began_s, entry["finish"])
     if finish is None:
         finish = {"ended_s": _last_s(made), "code": 1, "reason": "interrupted"}
     made["timeline"].sort(key=lambda cue: cue["start_s"])
@@ -75,6 +82,20 @@ def document(entries: Iterable[Entry]) -> Document:
     made["ended"] = ended.isoformat()
     made["outcome"] = {"code": finish["code"], "reason": finish["reason"]}
     return made
+
+
+def _since(began_s: float, value: dict[str, Any]) -> dict[str, Any]:
+    """The same with room times as seconds since the session began."""
+    if not began_s:
+        return value
+    since = {
+        key: round(value[key] - began_s, 6)
+        for key in ROOM_TIMES
+        if isinstance(value.get(key), float | int)
+    }
+    if isinstance(value.get("source"), dict):
+        since["source"] = _since(began_s, value["source"])
+    return {**value, **since}
 
 
 def _blank(begin: Mapping[str, Any]) -> Document:
