@@ -97,8 +97,8 @@ def word_numbers(lexicon: Lexicon) -> dict[str, int]:
 def build_hcl(lexicon: Lexicon, labels: dict[str, int]) -> Fst:
     """Transition ids to words."""
     tree = _Tree()
-    for word, readings in lexicon.items():
-        for said in readings:
+    for word in sorted(lexicon):
+        for said in lexicon[word]:
             tree.add_word(labels[word], said)
     for name, cost in UNKNOWN_COST_PER_PHONE.items():
         tree.add_unknown(labels[name], cost)
