@@ -127,6 +127,11 @@ class SoundServer:
         self._keepers, self._server = [], None
         self._socket.unlink(missing_ok=True)
 
+    def freeze(self, frozen: bool = True) -> None:
+        """Let the server hang, or go on."""
+        assert self._server is not None
+        self._server.send_signal(signal.SIGSTOP if frozen else signal.SIGCONT)
+
     def close(self) -> None:
         """Stop and remove every trace."""
         for guest in self._guests:

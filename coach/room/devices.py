@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import importlib
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, Literal
+from threading import Thread
+from typing import Any, Literal, TypeVar
 
 from coach.border import BadInput
 
@@ -20,6 +22,12 @@ NO_SOUNDDEVICE = (
     "macOS: brew install portaudio · Windows: nothing more"
 )
 NO_DEVICE = "plug one in or turn it on in the system's sound settings, then see `coach check`"
+STUCK = (
+    "the sound system does not answer; restart it (Linux: systemctl --user restart pipewire "
+    "pipewire-pulse, or pulseaudio -k) or log in again"
+)
+ANSWER_S = 8.0  # a frozen sound server lets PortAudio wait for ever
+T = TypeVar("T")
 Direction = Literal["input", "output"]
 NOUNS = {"input": "microphone", "output": "loudspeaker"}
 
@@ -34,6 +42,31 @@ class Device:
     inputs: int  # channels
     outputs: int
     rate_hz: int  # its usual rate
+
+
+class Stuck(BadInput):
+    """The sound system hangs; PortAudio must not be touched again."""
+
+
+def answered(call: Callable[[], T]) -> T:
+    """What `call` gives. Raises what it raises, and Stuck if it does not come back."""
+    given: list[T] = []
+    raised: list[BaseException] = []
+
+    def run() -> None:
+        try:
+            given.append(call())
+        except BaseException as error:
+            raised.append(error)
+
+    thread = Thread(target=run, name="asking the sound system", daemon=True)
+    thread.start()
+    thread.join(ANSWER_S)
+    if raised:
+        raise raised[0]
+    if not given:
+        raise Stuck(STUCK)
+    return given[0]
 
 
 def portaudio() -> Any:
@@ -53,7 +86,11 @@ def portaudio() -> Any:
 
 
 def devices() -> list[Device]:
-    """Every device. Raises BadInput without PortAudio."""
+    """Every device. Raises BadInput without PortAudio or if it hangs."""
+    return answered(_devices)
+
+
+def _devices() -> list[Device]:
     sd = portaudio()
     systems = [api["name"] for api in sd.query_hostapis()]
     return [
@@ -74,7 +111,7 @@ def choose(direction: Direction, wanted: str) -> Device:
 
     Raises BadInput naming the setting and what there is instead.
     """
-    usable = [device for device in devices() if _channels(device, direction)]
+    usable = [device for device in _devices() if _channels(device, direction)]
     noun = NOUNS[direction]
     if not usable:
         raise BadInput(f"there is no {noun}: {NO_DEVICE}")

@@ -22,7 +22,7 @@ from coach.border import BadInput
 from coach.ports import Audio, Block
 from coach.practice.events import CueDue, Event, Interrupted, RoomBack, RoomLost
 from coach.room.alignment import Alignment
-from coach.room.devices import NOUNS, portaudio
+from coach.room.devices import NOUNS, Stuck, portaudio
 from coach.room.mixer import ClipMixer
 from coach.room.streams import (
     Ended,
@@ -32,7 +32,6 @@ from coach.room.streams import (
     Recorded,
     Rendered,
     Streams,
-    Stuck,
     choose_pair,
     restart_portaudio,
 )

@@ -9,22 +9,26 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
-from threading import Event as Flag
 from threading import Thread
 from typing import Any
 
 from coach.border import BadInput
 from coach.ports import Audio
-from coach.room.devices import NOUNS, Device, Direction, choose, portaudio, usable_rate
+from coach.room.devices import (
+    NOUNS,
+    Device,
+    Direction,
+    Stuck,
+    answered,
+    choose,
+    portaudio,
+    usable_rate,
+)
 from coach.settings import RoomSettings
 from coach.timing.clock import Stamp
 
 OUTPUT_LATENCY_S = 0.08  # a busy machine calls back up to 60 ms late; a fade waits that long too
-START_S = 5.0  # starting a stream can hang for ever (PortAudio issue 535)
-
-
-class Stuck(BadInput):
-    """Starting hangs; PortAudio must not be touched again."""
+CLOSE_S = 5.0  # stopping a stream can hang for ever, as starting can (PortAudio issue 535)
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,10 +81,14 @@ class Pair:
 
 
 def choose_pair(settings: RoomSettings, output_hz: int | None = None) -> Pair:
-    """The devices of the settings. Raises BadInput.
+    """The devices of the settings. Raises BadInput, also if the sound system hangs.
 
     `output_hz` insists on a rate: the room's, once it has begun.
     """
+    return answered(lambda: _choose_pair(settings, output_hz))
+
+
+def _choose_pair(settings: RoomSettings, output_hz: int | None) -> Pair:
     output, input_ = choose("output", settings.output), choose("input", settings.input)
     wanted_hz = output_hz or settings.rate_hz
     found_hz = usable_rate("output", output, wanted_hz)
@@ -108,33 +116,22 @@ class Streams:
         self._block_s = block_s
 
     def start(self) -> None:
-        """Open and start both. Raises BadInput; a hanging start counts as a failed one."""
-        failure: list[str] = []
-        done = Flag()
-
-        def begin() -> None:
-            try:
-                self._begin()
-            except portaudio().PortAudioError as error:
-                failure.append(str(error.args[0]))
-            done.set()
-            if self._closing:  # it was given up in the meantime
-                self._shut()
-
-        Thread(target=begin, name="start of sound", daemon=True).start()
-        if not done.wait(START_S):
+        """Open and start both. Raises BadInput; a hanging start raises Stuck."""
+        try:
+            answered(self._begin)
+        except Stuck:
             self._closing = True  # whoever hangs there shuts the streams, should it ever return
-            raise Stuck(f"{names(self.pair)}: did not start within {START_S:.0f} s")
-        if failure:
+            raise
+        except portaudio().PortAudioError as error:
             self.close()
-            raise BadInput(f"{names(self.pair)}: cannot be used ({failure[0]})")
+            raise BadInput(f"{names(self.pair)}: cannot be used ({error.args[0]})") from None
 
     def close(self) -> None:
         """Stop both, in the background: stopping a device that is gone can hang."""
         self._closing = True
         thread = Thread(target=self._shut, name="end of sound", daemon=True)
         thread.start()
-        thread.join(START_S)
+        thread.join(CLOSE_S)
 
     def _begin(self) -> None:
         sd = portaudio()
@@ -162,6 +159,8 @@ class Streams:
             )
             self._open.append(stream)
             stream.start()
+        if self._closing:  # it was given up in the meantime
+            self._shut()
 
     def _shut(self) -> None:
         while self._open:
@@ -196,9 +195,13 @@ class Streams:
 
 def restart_portaudio() -> None:
     """Let PortAudio look for devices again; only while no stream is open."""
-    sd = portaudio()
-    sd._terminate()
-    sd._initialize()
+
+    def restart() -> None:
+        sd = portaudio()
+        sd._terminate()
+        sd._initialize()
+
+    answered(restart)
 
 
 def names(pair: Pair) -> str:

@@ -3,8 +3,8 @@
 A callback comes up to 30 ms late, PortAudio's own clock may be the clock of day, and the
 converter times it predicts wander by several milliseconds over seconds when the machine is
 busy, while the frames themselves follow each other without a slip (all measured). So frames
-are the clock: their origin is a long mean of running medians, which follows a crystal that
-drifts and no more; only frames that were really lost move it at once.
+are the clock: their origin is a long mean of running medians, which moves no faster than a
+crystal drifts; only frames that were really lost move it at once.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ WINDOW = 200  # stamps; two seconds of 10 ms blocks
 ENOUGH = 20  # stamps before the first estimate
 CAREFUL = 50  # stamps before frames are held to be lost
 SLOW = 3000  # stamps of the long mean: 30 s, behind a drift of 50 ppm by 1.5 ms
+STEEPEST = 200e-6  # a crystal drifts by less: faster changes of the estimate are wandering
 SHIFT_S = 0.02  # after an xrun: a shift above this is lost frames, below it may be wandering
 SURE_S = 0.04  # the same without any sign of an xrun
 JUMP_S = 0.1  # PortAudio's clock against the monotonic clock: more than this, and it was set
@@ -41,6 +42,7 @@ class StreamClock:
         self._ahead_s: deque[float] = deque(maxlen=WINDOW)
         self._origin_s: float | None = None
         self._used = 0  # stamps in the long mean
+        self._frame = 0  # of the last stamp
         self._doubtful = False
 
     def add(self, stamp: Stamp, xrun: bool = False) -> None:
@@ -53,11 +55,15 @@ class StreamClock:
         if not self.settled:
             return
         found_s = self._recent_s()
+        passed_s = (stamp.frame - self._frame) / self._rate_hz
+        self._frame = stamp.frame
         if self._origin_s is None:
             self._origin_s = found_s
         elif abs(found_s - self._origin_s) < SHIFT_S:
             self._used = min(self._used + 1, SLOW)
-            self._origin_s += (found_s - self._origin_s) / self._used
+            most_s = STEEPEST * passed_s
+            step_s = (found_s - self._origin_s) / self._used
+            self._origin_s += max(-most_s, min(most_s, step_s))
 
     @property
     def ready(self) -> bool:

@@ -106,3 +106,10 @@ def test_a_gap_without_any_report_is_found_too() -> None:
         clock.add(Stamp(stamp.frame, stamp.converter_s + 0.1, stamp.current_s, stamp.monotonic_s))
         found |= clock.shift_s() == pytest.approx(0.1, abs=0.001)
     assert found
+
+
+def test_at_the_beginning_it_moves_no_faster_than_a_crystal() -> None:
+    clock = fed(StreamClock(RATE_HZ), stamps(0.25, wander_s=0.009))
+    first_s = clock.origin_s
+    fed(clock, stamps(6.0, wander_s=0.009, first=25))
+    assert abs(clock.origin_s - first_s) < 0.0015

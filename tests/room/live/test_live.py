@@ -91,3 +91,26 @@ def test_without_any_device_one_line_says_so(server: SoundServer) -> None:
     assert line.startswith(("there are no sound devices", "there is no loudspeaker"))
     assert "plug one in" in line
     assert "\n" not in line
+
+
+def test_a_sound_system_that_hangs_is_told_and_does_not_hang_the_program(
+    server: SoundServer,
+) -> None:
+    server.freeze()
+    line = result(start(server, "refused", ""))
+    assert line.startswith("the sound system does not answer; restart it")
+    assert "\n" not in line
+
+
+def test_a_sound_system_that_hangs_for_a_while_is_a_lost_device(server: SoundServer) -> None:
+    process = start(server, "loss", "30", "25")
+    assert process.stdout is not None
+    process.stdout.readline()
+    time.sleep(0.8)
+    server.freeze()
+    time.sleep(4.0)
+    server.freeze(False)
+    found = result(process)
+    assert [name for name, _ in found["events"]] == ["RoomLost", "CueDue", "RoomBack"]
+    assert abs(found["drift_s"]) < 0.02
+    assert found["gapless"]
