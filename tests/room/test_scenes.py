@@ -65,7 +65,8 @@ class WordForWord:
     def __init__(self, log: SceneLog, scene: Scene) -> None:
         self._log = log
         self._levels_db = {p.number: p.level_db for p in scene.participants}
-        self._read: set[int] = set()
+        self._seen = 0
+        self._pending: list[Done] = []
         self._situation = "anytime"
         self._knocks = Knocks.OFF
         self._taps: list[float] = []
@@ -77,16 +78,16 @@ class WordForWord:
     def feed(self, block: Block) -> list[EarEvent]:
         now_s = block.start_s + len(block.microphone) / 16_000
         events: list[EarEvent] = []
-        for place, done in enumerate(self._log.acts):
-            if place in self._read:
-                continue
+        self._pending += self._log.acts[self._seen :]
+        self._seen = len(self._log.acts)
+        for done in [*self._pending]:
             if done.act.taps_bpm:
-                self._read.add(place)
+                self._pending.remove(done)
                 apart_s = 60 / done.act.taps_bpm
                 taps = range(int(done.act.for_s / apart_s) + 1)
                 self._taps += [done.onset_s + n * apart_s for n in taps]
             elif done.end_s + SURE_AFTER_S <= now_s:
-                self._read.add(place)
+                self._pending.remove(done)
                 events += self._understood(done, now_s)
         tapped = [t for t in self._taps if t + SURE_AFTER_S <= now_s]
         self._taps = self._taps[len(tapped) :]
