@@ -14,7 +14,7 @@ from coach.practice.acts.counting import Counting
 from coach.practice.acts.hold import MARK_AFTER_S, Holding
 from coach.practice.acts.offer import Offer
 from coach.practice.acts.own_results import OwnResults
-from coach.practice.acts.question import EVERYBODY, Question, Ready
+from coach.practice.acts.question import EVERYBODY, ComeBack, Question, Ready
 from coach.practice.acts.script import Beat, Script, closing, talk
 from coach.practice.acts.whose import Twice, Whose
 from coach.practice.events import Rank
@@ -28,6 +28,7 @@ from coach.practice.words import Situation
 SPOKEN_BREATHS = 3  # the words "in" and "out" before tones take over
 BREATHE_UP_INTRO_S = 6.0
 NEARLY_S = 0.001  # a rest is not made up for the rounding of a sum
+ANY_OF_THESE = "any-of-these"  # of the conditions that were read out to the group
 COUNTS_THROUGH_S = 1.5  # for each who says a number
 IN_A_GROUP = {"safety_words": "safety_words_group"}  # where a number goes with the word, no knocks
 LEADS_IN_S = 10.0  # before the mark: the last out-breath and in-breath
@@ -78,10 +79,10 @@ def _clearing(step: steps.Clearing, stage: Stage) -> tuple[Act, ...]:
         count = Beat("group_numbers", {"people": numbers}, pause_s=COUNTS_THROUGH_S * numbers)
         counted = Script((count,), may_skip=False)
         asked = [Question(q, EVERYBODY) for q in place]
-        roll = [Question("any-of-these", person.number) for person in stage.people]
+        roll = [Question(ANY_OF_THESE, person.number, comes_back=True) for person in stage.people]
         read_out = talk("clear_list_intro", "clear_list")
         read_out.may_skip = False
-        return (counted, talk("clear_one_answers"), *asked, read_out, *roll)
+        return (counted, talk("clear_one_answers"), *asked, read_out, *roll, ComeBack(ANY_OF_THESE))
     person = stage.people[0]
     if "unchanged" in others and not person.cleared:
         others = [q for q in HEALTH_QUESTIONS if q not in others] + [

@@ -84,6 +84,7 @@ class Stage:
     over_s: float = 0.0  # when the last hold was over for everybody ...
     over_by: str = "cap"  # ... and what ended it for who was still in it: "cap", "stop", "calls"
     leads_in: bool = False  # a hold follows the step in hand at once
+    passed_over: tuple[int, ...] = ()  # who has not answered in a roll call yet
     in_table: bool = False  # a table has begun: its rests also listen for wishes to change it
     _notes: int = 0
     _lines: dict[int, tuple[float, str, Mapping[str, Value]]] = field(default_factory=dict)

@@ -6,13 +6,15 @@ from dataclasses import dataclass, field
 
 from coach.practice.acts.act import Asks, Next, Prompt
 from coach.practice.acts.script import closing
-from coach.practice.events import Event, Heard, Rank, Value
+from coach.practice.events import CueDue, Event, Heard, Rank, Value
 from coach.practice.kept import NOBODY, Answer, Source
 from coach.practice.phases import Phase
 from coach.practice.safety import SAFE_ANSWERS
 from coach.practice.stage import Stage, spoken
 from coach.practice.words import Command, Situation
 
+TRIES = 3
+ROLL_TRIES = 2  # in a roll call that comes back
 READY_REPLY_S = 20.0
 MORE_TIME = (Command.NOT_YET, Command.ADD_THIRTY)
 MORE_TIME_S = 30.0
@@ -24,11 +26,13 @@ class Question(Asks):
     """One clearing question; without the safe answer there is no hold.
 
     An unsafe answer is asked back once, because a misheard word should not end a lesson; a
-    missing one is "none", and not cleared.
+    missing one is "none", and not cleared. In a roll call that comes back (`ComeBack`) who does
+    not answer is passed over first.
     """
 
     question: str
     participant: int
+    comes_back: bool = False
     phase: Phase = Phase.ASKING
     may_skip: bool = False
     _prompt: Prompt | None = None
@@ -48,8 +52,14 @@ class Question(Asks):
         if self.participant != EVERYBODY:
             moment = stage.moment(moment, self.participant)
         values: dict[str, Value] = {"participant": self.participant, "answer": self._unsafe_word()}
+        tries = ROLL_TRIES if self.comes_back else TRIES
         self._prompt = Prompt(
-            line.replace("-", "_"), Situation.QUESTION, moment, values, rank=Rank.SAFETY
+            line.replace("-", "_"),
+            Situation.QUESTION,
+            moment,
+            values,
+            tries=tries,
+            rank=Rank.SAFETY,
         )
         self._prompt.put(stage)
 
@@ -64,6 +74,9 @@ class Question(Asks):
         if isinstance(event, Heard) and event.command in (Command.YES, Command.NO):
             return self._answered(event, event.command, stage)
         if self._prompt.on(event, stage) == "spent":
+            if self.comes_back:
+                stage.passed_over = (*stage.passed_over, self.participant)
+                return Next()
             return self._kept("none", NOBODY, stage)
         return None
 
@@ -88,17 +101,47 @@ class Question(Asks):
         if answer == SAFE_ANSWERS[self.question]:
             return Next()
         if stage.group and self.participant != EVERYBODY:
-            return self._sits_out(stage)
+            return self._sits_out(answer, stage)
         why = "refused_unanswered" if answer == "none" else f"refused_{_topic(self.question)}"
         return Next((closing(1, "not cleared", why, "refused_rest"),))
 
-    def _sits_out(self, stage: Stage) -> Next:
+    def _sits_out(self, answer: str, stage: Stage) -> Next:
         stage.people = [p for p in stage.people if p.number != self.participant]
         stage.note("sits out", self.question, self.participant)
         if not stage.people:
             return Next((closing(1, "not cleared", "refused_health", "refused_rest"),))
-        stage.say("sits_out", {"participant": self.participant}, rank=Rank.SAFETY)
+        line = "sits_out_unanswered" if answer == "none" else "sits_out"
+        stage.say(line, {"participant": self.participant}, rank=Rank.SAFETY)
         return Next()
+
+
+@dataclass(slots=True)
+class ComeBack:
+    """At the end of a roll call: whoever was passed over is asked once more."""
+
+    question: str
+    phase: Phase = Phase.ASKING
+    may_skip: bool = False
+    _now: int | None = field(default=None, repr=False)
+
+    def enter(self, stage: Stage) -> None:
+        """Go on at once."""
+        self._now = stage.wait(stage.now_s)
+
+    def leave(self, stage: Stage) -> None:
+        """Nothing is out but the wait."""
+        stage.drop(self._now)
+
+    def left_s(self, now_s: float) -> float | None:  # noqa: ARG002 - nobody can know
+        """Unknown."""
+        return None
+
+    def on(self, event: Event, stage: Stage) -> Next | None:
+        """Ask them."""
+        if not (isinstance(event, CueDue) and event.cue == self._now):
+            return None
+        numbers, stage.passed_over = stage.passed_over, ()
+        return Next(tuple(Question(self.question, number) for number in numbers))
 
 
 def _topic(question: str) -> str:

@@ -38,7 +38,8 @@ class Whose(Asks):
     def enter(self, stage: Stage) -> None:
         """Ask about the next time."""
         if self._ends_s is None:
-            times_s = [*stage.unclaimed_s]
+            spoken_s = {round(t - self.hold.start_s): t for t in reversed(stage.unclaimed_s)}
+            times_s = sorted(spoken_s.values())  # the first of those that sound the same
             last = self.over_by == "calls"
             self._ends_s = [*times_s, None] if last else [None, *times_s]
         line = "whose_cap" if self._ends_s[0] is None else "whose_time"
