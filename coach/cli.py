@@ -254,6 +254,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     except BrokenPipeError:
         sys.stderr.close()
         return EARLY
+    except KeyboardInterrupt:  # where nothing is kept that has to be ended in order
+        return EARLY
     except OSError as error:
         where = f"{error.filename}: " if error.filename else ""
         print(f"coach: {where}{error.strerror or error}", file=sys.stderr)

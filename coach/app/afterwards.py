@@ -29,6 +29,7 @@ from coach.records.next_session import next_session
 from coach.report.page import report
 from coach.report.review import Question, last_session, person_named, review
 from coach.room.live import LiveRoom
+from coach.room.streams import choose_pair
 from coach.settings import Settings, cache_folder, records_folder
 from coach.voice.choose import open_voice
 from coach.voice.lines import Lines, load_lines
@@ -94,8 +95,10 @@ class Review:
 
     def speak(self) -> None:
         """Speak it through the loudspeaker. Raises BadInput, VoiceError."""
+        choose_pair(self._settings.room)  # what is missing is told at once
         voice = open_voice(self._settings.voice, cache_folder(self._settings))
-        with closing(LiveRoom(self._settings.room)) as room:
+        voice.move_out()  # before there is sound that could break off
+        with closing(voice), closing(LiveRoom(self._settings.room)) as room:
             start_s = room.now_s() + SPEECH_GAP_S
             for cue, text in enumerate(self.texts):
                 clip = voice.speak(text, room.rate_hz, self._settings.voice.speed)
