@@ -38,7 +38,7 @@ def decibels(value: Tensor) -> Tensor:
 
 @dataclass(frozen=True, slots=True)
 class Segments:
-    """Up to K clips per utterance (batch, K): where in the joined sound, how long, where to put them.
+    """Up to K clips per utterance (batch, K): where they lie, how long they are, where they go.
 
     ``begin`` counts samples of the utterance; ``length`` 0 is no clip; ``human`` (batch, 1) marks
     recordings, which need less bending than synthesised speech.
@@ -52,7 +52,7 @@ class Segments:
 
 
 def assemble(joined: Tensor, segments: Segments, samples: int) -> Tensor:
-    """Put the clips into silence at their speeds (pitch follows), int16 ``joined`` to full scale 1."""
+    """Clips in silence at their speeds (pitch follows); int16 ``joined`` becomes full scale 1."""
     time = torch.arange(samples, device=joined.device)[None]
     out = torch.zeros(len(segments.start), samples, device=joined.device)
     for k in range(segments.start.shape[1]):
@@ -81,7 +81,12 @@ def whispered(sound: Tensor, share: Tensor) -> Tensor:
     envelope = smooth.transpose(1, 2).sqrt()
     tilt = torch.linspace(0, 8000, size // 2 + 1, device=sound.device)
     tilt = (tilt / 900).clamp(0.15, 1.0)[:, None]
-    breath = envelope * tilt * torch.view_as_complex(torch.randn(*envelope.shape, 2, device=sound.device)) / 1.4
+    breath = (
+        envelope
+        * tilt
+        * torch.view_as_complex(torch.randn(*envelope.shape, 2, device=sound.device))
+        / 1.4
+    )
     mixed = (1 - share[:, :, None]) * spectrum + share[:, :, None] * breath
     return torch.istft(mixed, size, step, window=window, length=sound.shape[1])
 
@@ -102,7 +107,9 @@ def channel_gain(dice: Dice, bins: int) -> Tensor:
     """(batch, bins) gain over frequency: microphone colour, telephone band, missing lows."""
     hz = torch.linspace(0, RATE / 2, bins, device=dice.device)[None]
     points = (torch.rand(dice.batch, 7, device=dice.device) - 0.5) * 18 * dice.between(0, 1)
-    colour = functional.interpolate(points[:, None], size=bins, mode="linear", align_corners=True)[:, 0]
+    colour = functional.interpolate(points[:, None], size=bins, mode="linear", align_corners=True)[
+        :, 0
+    ]
     corner = torch.where(dice.chance(0.4), dice.between(3300, 4000), dice.between(7000, 9000))
     lows = torch.where(dice.chance(0.35), dice.between(60, 300), dice.between(1, 30))
     low_pass = 1 / torch.sqrt(1 + (hz / corner) ** 24)
@@ -115,14 +122,14 @@ def filtered(sound: Tensor, response: Tensor | None, gain: Tensor) -> Tensor:
     spectrum = torch.fft.rfft(sound, size) * gain
     if response is not None:
         spectrum = spectrum * torch.fft.rfft(response, size)
-    return torch.fft.irfft(spectrum, size)[:, : sound.shape[1]]
+    return torch.as_tensor(torch.fft.irfft(spectrum, size)[:, : sound.shape[1]])
 
 
 def coloured_noise(dice: Dice, samples: int, size: int) -> Tensor:
     """Steady noise whose spectrum falls (or rises) by a random slope."""
     hz = torch.linspace(0, RATE / 2, size // 2 + 1, device=dice.device)[None]
     spectrum = torch.fft.rfft(dice.noise(samples), size) * (hz + 60).pow(-dice.between(-0.4, 1.1))
-    return torch.fft.irfft(spectrum, size)[:, :samples]
+    return torch.as_tensor(torch.fft.irfft(spectrum, size)[:, :samples])
 
 
 def breaths(dice: Dice, samples: int, size: int) -> Tensor:
@@ -133,7 +140,7 @@ def breaths(dice: Dice, samples: int, size: int) -> Tensor:
     noise = torch.fft.irfft(torch.fft.rfft(dice.noise(samples), size) * band, size)[:, :samples]
     time = torch.arange(samples, device=dice.device)[None] / RATE
     swell = torch.cos(math.pi * (time / dice.between(1.2, 3.5) + dice.between(0, 1))).square()
-    return noise * swell.pow(2)
+    return torch.as_tensor(noise * swell.pow(2))
 
 
 def clicks(dice: Dice, samples: int) -> Tensor:
@@ -153,18 +160,21 @@ def of_unit_power(sound: Tensor) -> Tensor:
 
 
 def noise_mix(dice: Dice, speech: Tensor, recorded: Tensor, size: int) -> Tensor:
-    """Noise of unit power: steady, recorded in rooms, or other people; at times breath and knocks."""
+    """Noise of unit power: steady, recorded or other people; at times breath and knocks."""
     samples = speech.shape[1]
     start = (dice.between(0, 1) * (len(recorded) - samples - 1)).long()
     room = recorded[start + torch.arange(samples, device=dice.device)[None]].float() / FULL_SCALE
     steady = of_unit_power(coloured_noise(dice, samples, size))
     noise = torch.where(dice.chance(0.4), of_unit_power(room), steady)
     voices = sum(
-        torch.roll(speech, (shift, int(torch.randint(samples, ()))), (0, 1)) for shift in (7, 14, 21)
+        torch.roll(speech, (shift, int(torch.randint(samples, ()))), (0, 1))
+        for shift in (7, 14, 21)
     )
     assert isinstance(voices, Tensor)
     noise = noise + of_unit_power(voices) * dice.between(0, 0.8) * dice.chance(0.15)
-    noise = noise + of_unit_power(breaths(dice, samples, size)) * dice.between(0.5, 3) * dice.chance(0.2)
+    noise = noise + of_unit_power(breaths(dice, samples, size)) * dice.between(
+        0.5, 3
+    ) * dice.chance(0.2)
     return noise + clicks(dice, samples) * dice.between(1, 12) * dice.chance(0.1)
 
 

@@ -102,7 +102,7 @@ def load_pool(weighted: Sequence[tuple[Path, float]]) -> Pool:
 
 @dataclass(frozen=True, slots=True)
 class Batch:
-    """Clips to assemble, the length to make them (samples), what they say and when (output frames)."""
+    """Clips to assemble, the samples they fill, what they say and in which output frames."""
 
     segments: Segments
     samples: int
@@ -150,7 +150,9 @@ class Batches(torch.utils.data.IterableDataset[Batch]):
         draw = self._drawer(rng)
         walks: dict[tuple[str, ...], Walk] = {}
         while True:
-            drawn = sorted((self._utterance(draw, rng) for _ in range(self.size * 16)), key=lambda u: u.samples)
+            drawn = sorted(
+                (self._utterance(draw, rng) for _ in range(self.size * 16)), key=lambda u: u.samples
+            )
             groups = [drawn[i : i + self.size] for i in range(0, len(drawn), self.size)]
             rng.shuffle(groups)
             for group in groups:
@@ -204,12 +206,16 @@ class Batches(torch.utils.data.IterableDataset[Batch]):
         start, length, begin = np.zeros((3, len(group), MOST_CLIPS), np.int64)
         speech = np.zeros((len(group), 2))
         for b, utterance in enumerate(group):
-            for k, ((clip, _, _), at) in enumerate(zip(utterance.clips, utterance.begins, strict=True)):
+            for k, ((clip, _, _), at) in enumerate(
+                zip(utterance.clips, utterance.begins, strict=True)
+            ):
                 start[b, k], length[b, k], begin[b, k] = clip.start, clip.frames, at
             speech[b] = utterance.speech
         frames = (samples - 240) // OUTPUT_STEP
         moment = np.arange(frames)[None] * 0.03
-        inside = (moment >= speech[:, :1] - EARLY_TOLERANCE_S) & (moment <= speech[:, 1:] + LATE_TOLERANCE_S)
+        inside = (moment >= speech[:, :1] - EARLY_TOLERANCE_S) & (
+            moment <= speech[:, 1:] + LATE_TOLERANCE_S
+        )
         segments = Segments(
             torch.from_numpy(start),
             torch.from_numpy(length),

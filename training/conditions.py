@@ -37,27 +37,29 @@ def noisy(ratio_db: float) -> Callable[[Sound, str], Sound]:
 
 
 def reverberant(sound: Sound, key: str) -> Sound:
-    """A living room three metres away: reverberation time 0.5 s, tail 3 dB over the direct sound."""
+    """A room, three metres away: reverberation time 0.5 s, tail 3 dB over the direct sound."""
     rng = _dice(key)
     time = np.arange(int(0.5 * RATE)) / RATE
     tail = rng.normal(size=len(time)) * np.exp(-6.9 * time / 0.5) * (time > 0.004)
     response = tail / np.sqrt(np.sum(tail**2)) * 10 ** (3 / 20)
     response[0] += 1
-    out = signal.fftconvolve(padded(sound, key), response)[: len(sound) + int((LEAD_S + TAIL_S) * RATE)]
-    return (out / np.abs(out).max() * 0.3).astype(np.float32)
+    out = signal.fftconvolve(padded(sound, key), response)[
+        : len(sound) + int((LEAD_S + TAIL_S) * RATE)
+    ]
+    return np.asarray(out / np.abs(out).max() * 0.3, np.float32)
 
 
 def telephone(sound: Sound, key: str) -> Sound:
     """300 to 3400 Hz."""
     band = signal.butter(6, [300, 3400], "bandpass", fs=RATE, output="sos")
-    return signal.sosfilt(band, padded(sound, key)).astype(np.float32)
+    return np.asarray(signal.sosfilt(band, padded(sound, key)), np.float32)
 
 
 def soft(sound: Sound, key: str) -> Sound:
     """Forty decibels down over the noise of a microphone, dull as from under a blanket."""
     dull = signal.sosfilt(signal.butter(1, 2500, fs=RATE, output="sos"), padded(sound, key))
     noise = _dice(key).normal(0, 4e-5, len(dull))
-    return (dull / np.abs(sound).max() * 0.01 + noise).astype(np.float32)
+    return np.asarray(dull / np.abs(sound).max() * 0.01 + noise, np.float32)
 
 
 def breathless(sound: Sound, key: str) -> Sound:
@@ -72,7 +74,7 @@ def breathless(sound: Sound, key: str) -> Sound:
     band = signal.butter(2, [400, 4000], "bandpass", fs=RATE, output="sos")
     breath = signal.sosfilt(band, rng.normal(size=len(whole))) * swell
     level = np.sqrt(np.mean(sound**2)) * 10 ** (-15 / 20)
-    return (whole + breath * level / np.sqrt(np.mean(breath**2))).astype(np.float32)
+    return np.asarray(whole + breath * level / np.sqrt(np.mean(breath**2)), np.float32)
 
 
 CONDITIONS: dict[str, Callable[[Sound, str], Sound]] = {

@@ -1,4 +1,4 @@
-"""A corpus on disk: ``NAME.opus`` (all clips joined, 16 kHz mono) and ``NAME.json`` (what is where)."""
+"""A corpus on disk: ``NAME.opus`` (clips joined, 16 kHz mono) and ``NAME.json`` (what is where)."""
 
 import json
 from collections.abc import Iterable
@@ -76,4 +76,7 @@ def read_index(path: Path) -> list[Clip]:
             Clip(c["start"], c["frames"], (c["word"],), c["speaker"], c["split"])
             for c in raw["clips"]
         ]
-    return [Clip(start, frames, tuple(text.split()), who, split) for start, frames, text, who, split in raw]
+    return [
+        Clip(start, frames, tuple(text.split()), who, split)
+        for start, frames, text, who, split in raw
+    ]

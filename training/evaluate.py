@@ -15,14 +15,21 @@ from dataclasses import asdict, dataclass, field
 from pathlib import Path
 
 import numpy as np
+import numpy.typing as npt
 
 from training import corpus
 from training.conditions import CONDITIONS
 from training.corpus import RATE, Sound
-from training.situations import GRAMMARS
+from training.situations import GRAMMARS, number_values
 from training.voices import to_rate
 
-UNKNOWN = {"hold": "[unk]", "ten commands": "[unk]", "commands": "[unk]", "digits": "[unk+1]", "numbers": "[unk+1]"}
+UNKNOWN = {
+    "hold": "[unk]",
+    "ten commands": "[unk+1]",
+    "commands": "[unk+1]",
+    "digits": "[unk+2]",
+    "numbers": "[unk+2]",
+}
 BLOCK = 1600
 
 
@@ -58,7 +65,8 @@ class Score:
     def line(self) -> str:
         share = 100 * self.right / max(self.count, 1)
         wrong = 100 * self.wrong / max(self.count, 1)
-        return f"{self.test:22} {self.grammar:13} {self.condition:10} {self.count:5} {share:6.1f} {wrong:6.1f}"
+        name = f"{self.test:22} {self.grammar:13} {self.condition:10}"
+        return f"{name} {self.count:5} {share:6.1f} {wrong:6.1f}"
 
 
 class Vosk:
@@ -108,12 +116,16 @@ class PocketSphinx:
         return (best.hypstr if best else ""), 1.0
 
 
+def to_float(samples: npt.NDArray[np.int16]) -> Sound:
+    return (samples / np.float32(32768)).astype(np.float32)
+
+
 def clips_of(path: Path, split: str | None = None) -> Iterable[Item]:
     """The clips of a corpus as test items."""
     sound, clips = corpus.read(path)
     for clip in clips:
         if split is None or clip.split == split:
-            cut = sound[clip.start : clip.start + clip.frames].astype(np.float32) / 32768
+            cut = to_float(sound[clip.start : clip.start + clip.frames])
             yield Item(f"{path.name}:{clip.start}", cut, " ".join(clip.words))
 
 
@@ -131,7 +143,7 @@ def read_g722(path: Path) -> Sound:
 
     with av.open(str(path), format="g722") as container:
         parts = [frame.to_ndarray().reshape(-1) for frame in container.decode(audio=0)]
-    return np.concatenate(parts).astype(np.float32) / 32768
+    return to_float(np.concatenate(parts))
 
 
 def read_speech(prompts: Path | None, testdata: Path | None) -> list[Sound]:
@@ -158,7 +170,14 @@ def chosen(items: Iterable[Item], phrases: Sequence[str], most: int) -> list[Ite
     return fitting[:most]
 
 
-def run(recogniser: Vosk | PocketSphinx, test: str, items: Sequence[Item], grammar: str, condition: str, unknown: str) -> Score:
+def run(
+    recogniser: Vosk | PocketSphinx,
+    test: str,
+    items: Sequence[Item],
+    grammar: str,
+    condition: str,
+    unknown: str,
+) -> Score:
     """Hear ``items`` under one condition with one grammar."""
     score = Score(test, grammar, unknown, condition)
     for item in items:
@@ -169,12 +188,21 @@ def run(recogniser: Vosk | PocketSphinx, test: str, items: Sequence[Item], gramm
     return score
 
 
-def rejection_curve(recogniser: Vosk, own: Sequence[Item], foreign: Sequence[Item], grammar: str, unknowns: Sequence[str], cuts: Sequence[float]) -> list[dict[str, float | str]]:
-    """For each unknown word and confidence cut: share of own words missed, of foreign ones taken."""
+def rejection_curve(
+    recogniser: Vosk,
+    own: Sequence[Item],
+    foreign: Sequence[Item],
+    grammar: str,
+    unknowns: Sequence[str],
+    cuts: Sequence[float],
+) -> list[dict[str, float | str]]:
+    """For each unknown word and confidence cut: percent of own words missed, of foreign taken."""
     rows: list[dict[str, float | str]] = []
     for unknown in unknowns:
         phrases = [*GRAMMARS[grammar], unknown]
-        ours = [(*recogniser.hear(CONDITIONS["clean"](i.sound, i.key), phrases), i.said) for i in own]
+        ours = [
+            (*recogniser.hear(CONDITIONS["clean"](i.sound, i.key), phrases), i.said) for i in own
+        ]
         theirs = [recogniser.hear(CONDITIONS["clean"](i.sound, i.key), phrases) for i in foreign]
         for cut in cuts:
             missed = sum(heard != said or conf < cut for heard, conf, said in ours)
@@ -191,7 +219,40 @@ def rejection_curve(recogniser: Vosk, own: Sequence[Item], foreign: Sequence[Ite
     return rows
 
 
-def false_accepts(recogniser: Vosk, sounds: Sequence[Sound], grammar: str, unknown: str, cut: float) -> dict[str, float | str]:
+def number_confusions(recogniser: Vosk, items: Sequence[Item]) -> dict[int, Counter[int]]:
+    """Of each number said, which values were heard (-1: nothing or no whole number)."""
+    values = number_values()
+    phrases = [*GRAMMARS["numbers"], UNKNOWN["numbers"]]
+    heard: dict[int, Counter[int]] = {}
+    for item in items:
+        if item.said in values:
+            text, _ = recogniser.hear(CONDITIONS["clean"](item.sound, item.key), phrases)
+            heard.setdefault(values[item.said], Counter())[values.get(text, -1)] += 1
+    return heard
+
+
+def number_summary(heard: dict[int, Counter[int]]) -> dict[str, float]:
+    """Shares in percent of a confusion matrix: all, two-word numbers, teens and tens."""
+
+    def share(numbers: Iterable[int]) -> float:
+        kept = [(n, heard[n]) for n in numbers if n in heard]
+        return round(100 * sum(c[n] for n, c in kept) / max(1, sum(c.total() for _, c in kept)), 1)
+
+    pairs = [n for ones in range(3, 10) for n in (10 + ones, 10 * ones)]
+    swapped = sum(heard[n][n * 10 - 100 if n < 20 else n // 10 + 10] for n in pairs if n in heard)
+    return {
+        "all": share(range(301)),
+        "two words": share(n for n in range(21, 100) if n % 10),
+        "teens and tens": share(pairs),
+        "teen heard as ten or back": swapped,
+        "a hundred and more": share(range(100, 301)),
+        "nothing heard": sum(c[-1] for c in heard.values()),
+    }
+
+
+def false_accepts(
+    recogniser: Vosk, sounds: Sequence[Sound], grammar: str, unknown: str, cut: float
+) -> dict[str, float | str]:
     """Commands heard per hour in speech that holds none (a word said in passing counts as one)."""
     hours = sum(map(len, sounds)) / RATE / 3600
     found: Counter[str] = Counter()
@@ -212,15 +273,26 @@ def false_accepts(recogniser: Vosk, sounds: Sequence[Sound], grammar: str, unkno
 def main(arguments: list[str] | None = None) -> int:
     parser = argparse.ArgumentParser(prog="training.evaluate", description=__doc__)
     parser.add_argument("model", type=Path)
-    parser.add_argument("--people", type=Path, help="human words with a dev split, path without ending")
-    parser.add_argument("--held", type=Path, nargs="*", default=[], help="corpora of held-out voices")
-    parser.add_argument("--prompts", type=Path, default=Path("/usr/share/asterisk/sounds/en_US_f_Allison"))
+    parser.add_argument(
+        "--people", type=Path, help="human words with a dev split, path without ending"
+    )
+    parser.add_argument(
+        "--held", type=Path, nargs="*", default=[], help="corpora of held-out voices"
+    )
+    parser.add_argument(
+        "--prompts", type=Path, default=Path("/usr/share/asterisk/sounds/en_US_f_Allison")
+    )
     parser.add_argument("--testdata", type=Path, default=Path("/usr/share/pocketsphinx/test/data"))
     parser.add_argument("--most", type=int, default=200, help="utterances per row at most")
-    parser.add_argument("--conditions", nargs="*", default=list(CONDITIONS), choices=list(CONDITIONS))
-    parser.add_argument("--small-model", type=Path, help="the official small English model, beside it")
+    parser.add_argument(
+        "--conditions", nargs="*", default=list(CONDITIONS), choices=list(CONDITIONS)
+    )
+    parser.add_argument(
+        "--small-model", type=Path, help="the official small English model, beside it"
+    )
     parser.add_argument("--pocketsphinx", action="store_true", help="pocketsphinx beside it")
     parser.add_argument("--curves", action="store_true", help="rejection curves and false accepts")
+    parser.add_argument("--numbers", action="store_true", help="confusions of 0..300")
     parser.add_argument("--out", type=Path, help="write everything as JSON")
     o = parser.parse_args(arguments)
     if not (o.model / "am" / "final.mdl").is_file():
@@ -234,7 +306,10 @@ def main(arguments: list[str] | None = None) -> int:
     people = list(clips_of(o.people, "dev")) if o.people else []
     held = {path.name: list(clips_of(path)) for path in o.held}
     pooled = [item for items in held.values() for item in items]
-    tests: list[tuple[str, list[Item], str]] = [("dev people", people, "ten commands"), ("dev people", people, "digits")]
+    tests: list[tuple[str, list[Item], str]] = [
+        ("dev people", people, "ten commands"),
+        ("dev people", people, "digits"),
+    ]
     tests += [("held-out voices", pooled, g) for g in ("commands", "numbers")]
     if o.prompts.is_dir():
         tests.append(("telephone prompts", number_prompts(o.prompts), "numbers"))
@@ -252,14 +327,26 @@ def main(arguments: list[str] | None = None) -> int:
         for voice, items in held.items():
             for grammar in ("commands", "numbers"):
                 use = chosen(items, GRAMMARS[grammar], o.most // 2)
-                score = run(recogniser, voice, use, grammar, "clean", UNKNOWN[grammar] if name == "model" else "[unk]")
+                score = run(
+                    recogniser,
+                    voice,
+                    use,
+                    grammar,
+                    "clean",
+                    UNKNOWN[grammar] if name == "model" else "[unk]",
+                )
                 print(score.line(), dict(score.confusions.most_common(5)), flush=True)
                 report["scores"].append({"recogniser": name, **asdict(score)})
     if o.curves:
         ours = recognisers["model"]
         assert isinstance(ours, Vosk)
         speech = read_speech(o.prompts, o.testdata)
-        for grammar, items in (("ten commands", people), ("commands", pooled), ("digits", people), ("numbers", pooled)):
+        for grammar, items in (
+            ("ten commands", people),
+            ("commands", pooled),
+            ("digits", people),
+            ("numbers", pooled),
+        ):
             phrases = GRAMMARS[grammar]
             own = chosen(items, phrases, o.most)
             known = {word for phrase in phrases for word in phrase.split()}
@@ -270,11 +357,22 @@ def main(arguments: list[str] | None = None) -> int:
             for row in rows:
                 print(row, flush=True)
             report["curves"] += rows
-        for grammar, unknown in (("hold", "[unk-1]"), ("hold", "[unk]"), ("commands", "[unk]"), ("numbers", "[unk+1]")):
+        for grammar, unknown in (
+            ("hold", "[unk-1]"),
+            ("hold", "[unk]"),
+            ("commands", "[unk]"),
+            ("numbers", "[unk+1]"),
+        ):
             for cut in (0.0, 0.9):
                 accepted = false_accepts(ours, speech, grammar, unknown, cut)
                 print(accepted, flush=True)
                 report["false accepts"].append(accepted)
+    if o.numbers:
+        ours = recognisers["model"]
+        assert isinstance(ours, Vosk)
+        heard = number_confusions(ours, pooled)
+        print(number_summary(heard), flush=True)
+        report["numbers"] = [number_summary(heard), {n: dict(heard[n]) for n in sorted(heard)}]
     if o.out:
         o.out.write_text(json.dumps(report, indent=1), "utf-8")
     return 0

@@ -42,7 +42,9 @@ def shipped_lexicon(folder: Path) -> Lexicon:
     return lexicon
 
 
-def export(weights: dict[str, torch.Tensor], lag_frames: int, folder: Path, kind: Weights = "i16") -> int:
+def export(
+    weights: dict[str, torch.Tensor], lag_frames: int, folder: Path, kind: Weights = "i16"
+) -> int:
     """Write the model; returns the size of its largest file in bytes."""
     for part in ("am", "conf", "graph"):
         (folder / part).mkdir(parents=True, exist_ok=True)

@@ -70,7 +70,8 @@ class Mfcc(torch.nn.Module):
         frames = frames - frames.mean(2, keepdim=True)
         before = torch.cat([frames[..., :1], frames[..., :-1]], 2)
         spectrum = torch.fft.rfft((frames - PRE_EMPHASIS * before) * self.window, FFT)
-        return spectrum.real.square() + spectrum.imag.square()
+        power: Tensor = spectrum.real.square() + spectrum.imag.square()
+        return power
 
     def forward(self, sound: Tensor) -> Tensor:
         return self.from_power(self.power(sound))

@@ -4,9 +4,9 @@
 its last phone, silence possible between words, and back to the root. ``Gr.fst`` lets every word
 follow every word; at run time the ear replaces it by the grammar of the moment.
 
-Foreign words: each *unknown* word is a loop over all phones with a price for every phone
-(natural log, beside an acoustic scale of 1). A high price lets few real words be lost and many foreign
-words pass for real ones; a low price the other way round. There are several, so that each listening
+Foreign words: each *unknown* word is a loop over all phones with a price for every phone (natural
+log, beside an acoustic scale of 1). A high price lets few real words be lost and many foreign words
+pass for real ones; a low price the other way round. There are several, so that each listening
 situation can name its own in its grammar.
 """
 

@@ -1,12 +1,12 @@
 """Kaldi's binary building blocks: numbers, vectors, matrices, tokens.
 
-As in Kaldi's ``io-funcs.h``, ``kaldi-matrix.cc``, ``kaldi-vector.cc`` and ``compressed-matrix.cc``: a
+As in Kaldi's ``io-funcs.h``, ``kaldi-matrix.cc``, ``kaldi-vector.cc``, ``compressed-matrix.cc``: a
 number is preceded by its size in bytes, a token is followed by a space, a matrix begins with its
 kind. Two-byte compressed matrices ("CM2") hold ``minimum + range * code / 65535``.
 """
 
 import struct
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -62,7 +62,9 @@ class Reader:
     def token(self) -> str:
         while self.raw[self.at : self.at + 1] in (b" ", b"\n"):
             self.at += 1
-        end = min(i for i in (self.raw.find(b" ", self.at), self.raw.find(b"\n", self.at)) if i >= 0)
+        end = min(
+            i for i in (self.raw.find(b" ", self.at), self.raw.find(b"\n", self.at)) if i >= 0
+        )
         text = self.raw[self.at : end].decode("ascii")
         self.at = end + 1
         return text
@@ -105,14 +107,15 @@ class Reader:
             low, spread, rows, columns = struct.unpack_from("<ffii", self.raw, self.at)
             self.at += 16
             codes = self._take(kind, rows * columns).reshape(rows, columns)
-            return (low + spread * (codes / np.float32(top))).astype(np.float32)
+            values: Array = (low + spread * (codes / np.float32(top))).astype(np.float32)
+            return values
         kind = {"F": "<f4", "D": "<f8"}.get(mark[:1], "")
         if not kind or mark[1:] not in ("M", "V"):
             raise KaldiFormatError(f"no vector or matrix but {mark!r} at byte {self.at}")
         shape = (self.integer(),) if mark[1] == "V" else (self.integer(), self.integer())
         return self._take(kind, int(np.prod(shape))).reshape(shape).astype(np.float32)
 
-    def _take(self, kind: str, count: int) -> npt.NDArray[np.generic]:
+    def _take(self, kind: str, count: int) -> npt.NDArray[Any]:
         values = np.frombuffer(self.raw, kind, count, self.at)
         self.at += values.nbytes
         return values

@@ -36,7 +36,7 @@ def pack_voices(folder: Path, out: Path) -> None:
         path.stem: np.fromfile(path, np.float32).reshape(-1, 256)[:MOST_TOKENS].astype(np.float16)
         for path in sorted(folder.glob("*.bin"))
     }
-    np.savez_compressed(out, **styles)
+    np.savez_compressed(out, **styles)  # type: ignore[arg-type]
 
 
 def plan(count: int, seed: int, out: Path, vocabulary: Path, held_out: bool) -> None:
@@ -52,18 +52,33 @@ def plan(count: int, seed: int, out: Path, vocabulary: Path, held_out: bool) -> 
     names = json.loads((out.parent / "voices.json").read_text("utf-8"))
     training = [name for name in names if name not in KOKORO_HELD_OUT]
     english = [name for name in training if name[0] in "ab"]
-    jobs = []
+    jobs: list[list[object]] = []
     for words in evaluation_texts() if held_out else random_texts(seed):
         if len(jobs) == count:
             break
-        main = rng.choice(KOKORO_HELD_OUT if held_out else english if rng.random() < 0.8 else training)
-        other, share = (rng.choice(training), rng.uniform(0.15, 0.6)) if rng.random() < 0.6 else (main, 0.0)
+        main = rng.choice(
+            KOKORO_HELD_OUT if held_out else english if rng.random() < 0.8 else training
+        )
+        other, share = (
+            (rng.choice(training), rng.uniform(0.15, 0.6)) if rng.random() < 0.6 else (main, 0.0)
+        )
         if held_out:
             other, share = main, 0.0
-        phonemes = to_phonemes[main[0] == "b"](" ".join(words)) + rng.choice([".", ".", "!", "?", ","])
+        phonemes = to_phonemes[main[0] == "b"](" ".join(words)) + rng.choice(
+            [".", ".", "!", "?", ","]
+        )
         tokens = [numbers[p] for p in phonemes if p in numbers]
         if len(tokens) < MOST_TOKENS - 2:
-            jobs.append([tokens, " ".join(words), main, other, round(share, 2), round(rng.uniform(0.7, 1.35), 2)])
+            jobs.append(
+                [
+                    tokens,
+                    " ".join(words),
+                    main,
+                    other,
+                    round(share, 2),
+                    round(rng.uniform(0.7, 1.35), 2),
+                ]
+            )
     out.write_text(json.dumps(jobs), "utf-8")
 
 
@@ -98,14 +113,16 @@ def _speak_some(work: tuple[int, int, str, str, str, str, float]) -> int:
                 "speed": np.array([speed], np.float32),
             }
             raw = session.run(None, feeds)[0].ravel()
-            cut = trimmed(resample_poly(raw, RATE // common, MODEL_RATE // common).astype(np.float32))
+            cut = trimmed(
+                resample_poly(raw, RATE // common, MODEL_RATE // common).astype(np.float32)
+            )
             if cut is not None:
                 sounds.append((cut * 32767).astype(np.int16))
                 index.append([len(cut), words, f"kokoro:{main}+{other}:{share}"])
         if sounds:
             part = Path(out) / f"{number}.part.npz"
             np.savez(part, sound=np.concatenate(sounds), index=np.array(json.dumps(index)))
-            os.replace(part, Path(out) / f"{number}.npz")
+            part.replace(Path(out) / f"{number}.npz")
             done += len(sounds)
     return done
 
@@ -115,7 +132,8 @@ def speak(jobs: Path, model: Path, voices: Path, out: Path, processes: int, seco
     out.mkdir(parents=True, exist_ok=True)
     until = time.time() + seconds
     work = [
-        (n, processes, str(jobs), str(model), str(voices), str(out), until) for n in range(processes)
+        (n, processes, str(jobs), str(model), str(voices), str(out), until)
+        for n in range(processes)
     ]
     with multiprocessing.Pool(processes) as pool:
         return sum(pool.imap_unordered(_speak_some, work))
@@ -146,7 +164,9 @@ def main(arguments: list[str] | None = None) -> None:
     planning.add_argument("--count", type=int, default=1000)
     planning.add_argument("--seed", type=int, default=0)
     planning.add_argument("--vocabulary", type=Path, required=True, help="Kokoro's vocab.json")
-    planning.add_argument("--voices", type=Path, required=True, help="a folder of style vectors, *.bin")
+    planning.add_argument(
+        "--voices", type=Path, required=True, help="a folder of style vectors, *.bin"
+    )
     planning.add_argument("--held-out", action="store_true", help="the voices kept for evaluation")
     planning.add_argument("--out", type=Path, required=True)
     speaking = commands.add_parser("speak")
@@ -170,7 +190,12 @@ def main(arguments: list[str] | None = None) -> None:
         plan(options.count, options.seed, options.out, options.vocabulary, options.held_out)
     else:
         made = speak(
-            options.jobs, options.model, options.voices, options.out, options.processes, options.seconds
+            options.jobs,
+            options.model,
+            options.voices,
+            options.out,
+            options.processes,
+            options.seconds,
         )
         print(f"kokoro: {made} clips")
 

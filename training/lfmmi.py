@@ -102,7 +102,8 @@ class Walk:
 
 def spell(words: Sequence[str], lexicon: Lexicon) -> Walk:
     """Silence, then the words in all their pronunciations, silence possible after each."""
-    groups, arcs, open_ends = [SILENCE_GROUP], [], [0]
+    groups, open_ends = [SILENCE_GROUP], [0]
+    arcs: list[tuple[int, int]] = []
 
     def node(number: int, sources: Sequence[int]) -> int:
         groups.append(number)
@@ -110,7 +111,7 @@ def spell(words: Sequence[str], lexicon: Lexicon) -> Walk:
         return len(groups) - 1
 
     for word in words:
-        ends = []
+        ends: list[int] = []
         for said in lexicon[word]:
             at: Sequence[int] = open_ends
             for phone in said:
@@ -157,7 +158,7 @@ class _Score(torch.autograd.Function):
     """Log of a sum over walks as a function of the outputs, with posteriors as its gradient."""
 
     @staticmethod
-    def forward(  # type: ignore[override]
+    def forward(
         ctx: torch.autograd.function.FunctionCtx,
         outputs: Tensor,
         groups: Tensor,
@@ -193,14 +194,14 @@ class _Score(torch.autograd.Function):
         return log_sum + peak.sum(1)
 
     @staticmethod
-    def backward(ctx, weight: Tensor):  # type: ignore[no-untyped-def, override]
+    def backward(ctx, weight: Tensor):  # type: ignore[no-untyped-def]
         (gradient,) = ctx.saved_tensors
         return gradient * weight[:, None, None], None, None, None, None, None
 
 
 def numerator_score(outputs: Tensor, walks: Numerator, speech_time: Tensor | None) -> Tensor:
     """(batch,) log-likelihood of what was said; ``speech_time`` (batch, time) is where it was."""
-    score: Tensor = _Score.apply(  # type: ignore[no-untyped-call]
+    score: Tensor = _Score.apply(
         outputs, walks.groups, walks.moves, walks.first, walks.last, speech_time
     )
     return score
@@ -213,12 +214,16 @@ class Denominator:
         p = torch.from_numpy(phones.probability).to(device)
         edge = len(GROUPS)
         self.groups = torch.arange(edge, device=device)[None]
-        self.moves, self.first, self.last = p[None, :edge, :edge], p[None, edge, :edge], p[None, :edge, edge]
+        self.moves, self.first, self.last = (
+            p[None, :edge, :edge],
+            p[None, edge, :edge],
+            p[None, :edge, edge],
+        )
 
     def score(self, outputs: Tensor) -> Tensor:
         """(batch,) log-likelihood summed over all walks."""
         groups = self.groups.expand(len(outputs), -1)
-        score: Tensor = _Score.apply(  # type: ignore[no-untyped-call]
+        score: Tensor = _Score.apply(
             outputs, groups, self.moves.contiguous(), self.first, self.last, None
         )
         return score

@@ -65,7 +65,8 @@ class FactoredLayer(nn.Module):
         if self.training and dropout:
             mask = torch.rand(y.shape[0], 1, y.shape[2], device=y.device)
             y = y * (1 + 2 * dropout * (mask - 0.5))
-        return BYPASS * x + y
+        out: Tensor = BYPASS * x + y
+        return out
 
 
 class Head(nn.Module):
@@ -85,7 +86,7 @@ class Head(nn.Module):
 
 
 class Network(nn.Module):
-    """Features (batch, 3 n + 2 * CONTEXT + up to 2, 40) to two sets of outputs (batch, n, OUTPUTS)."""
+    """Features (batch, 3 n + 2 CONTEXT, 40) to two sets of outputs (batch, n, OUTPUTS)."""
 
     def __init__(self, lag_frames: int = 0, dropout: float = 0.1) -> None:
         super().__init__()

@@ -26,11 +26,35 @@ from training.kaldi_io import (
 from training.network import BOTTLENECK, CEPSTRA, CONTEXT, STRIDES, WIDTH
 from training.phones import PHONE_ID, PHONES, TRANSITIONS, group
 
-_NUMBERS = """MaxChange L2Regularize LearningRate LearningRateFactor Epsilon TargetRms Count OderivCount
-NumDimsSelfRepaired NumDimsProcessed SelfRepairScale NumSamplesHistory Alpha OrthonormalConstraint
-DropoutProportion BackpropScale""".split()
-_ARRAYS = "LinearParams BiasParams Params ValueAvg DerivAvg OderivRms StatsMean StatsVar".split()
-_INTEGERS = "RankIn RankOut UpdatePeriod Dim BlockDim TimePeriod".split()
+_NUMBERS = [
+    "MaxChange",
+    "L2Regularize",
+    "LearningRate",
+    "LearningRateFactor",
+    "Epsilon",
+    "TargetRms",
+    "Count",
+    "OderivCount",
+    "NumDimsSelfRepaired",
+    "NumDimsProcessed",
+    "SelfRepairScale",
+    "NumSamplesHistory",
+    "Alpha",
+    "OrthonormalConstraint",
+    "DropoutProportion",
+    "BackpropScale",
+]
+_ARRAYS = [
+    "LinearParams",
+    "BiasParams",
+    "Params",
+    "ValueAvg",
+    "DerivAvg",
+    "OderivRms",
+    "StatsMean",
+    "StatsVar",
+]
+_INTEGERS = ["RankIn", "RankOut", "UpdatePeriod", "Dim", "BlockDim", "TimePeriod"]
 Component = dict[str, Array | list[int]]
 State = Mapping[str, Array]
 
@@ -84,7 +108,9 @@ def _linear(weight: Array, weights: Weights) -> bytes:
     )  # fmt: skip
 
 
-def _tdnn(weight: Array, bias: Sequence[float] | Array, moments: list[int], weights: Weights) -> bytes:
+def _tdnn(
+    weight: Array, bias: Sequence[float] | Array, moments: list[int], weights: Weights
+) -> bytes:
     return (
         b"<TdnnComponent> " + _LEARNING + b"<TimeOffsets> " + integers(moments)
         + b"<LinearParams> " + matrix(weight, weights) + b"<BiasParams> " + vector(bias)
@@ -114,7 +140,13 @@ def _batch_norm(mean: Array, variance: Array) -> bytes:
 
 
 def _noop(width: int) -> bytes:
-    return b"<NoOpComponent> <Dim> " + integer(width) + b"<BackpropScale> " + single(1) + b"</NoOpComponent> "
+    return (
+        b"<NoOpComponent> <Dim> "
+        + integer(width)
+        + b"<BackpropScale> "
+        + single(1)
+        + b"</NoOpComponent> "
+    )
 
 
 class _Assembly:
@@ -154,15 +186,31 @@ def write(state: State, lag_frames: int, weights: Weights = "i16") -> bytes:
         at = net.add(f"{name}.linear", _tdnn(squeeze, [], back, weights), at)
         at = net.add(f"{name}.affine", _tdnn(widen, state[f"{key}.aff.bias"], ahead, weights), at)
         at = net.add(f"{name}.relu", _relu(WIDTH), at)
-        at = net.add(f"{name}.batchnorm", _batch_norm(state[f"{key}.bn.mean"], state[f"{key}.bn.var"]), at)
+        at = net.add(
+            f"{name}.batchnorm", _batch_norm(state[f"{key}.bn.mean"], state[f"{key}.bn.var"]), at
+        )
         at = net.add(f"{name}.noop", _noop(WIDTH), f"Sum(Scale(0.66, {before}), {at})")
     at = net.add("prefinal-l", _linear(state["prel.weight"], weights), at)
-    at = net.add("prefinal-chain.affine", _affine(state["chain.aff.weight"], state["chain.aff.bias"], weights), at)
+    at = net.add(
+        "prefinal-chain.affine",
+        _affine(state["chain.aff.weight"], state["chain.aff.bias"], weights),
+        at,
+    )
     at = net.add("prefinal-chain.relu", _relu(WIDTH), at)
-    at = net.add("prefinal-chain.batchnorm1", _batch_norm(state["chain.bn1.mean"], state["chain.bn1.var"]), at)
+    at = net.add(
+        "prefinal-chain.batchnorm1",
+        _batch_norm(state["chain.bn1.mean"], state["chain.bn1.var"]),
+        at,
+    )
     at = net.add("prefinal-chain.linear", _linear(state["chain.lin.weight"], weights), at)
-    at = net.add("prefinal-chain.batchnorm2", _batch_norm(state["chain.bn2.mean"], state["chain.bn2.var"]), at)
-    at = net.add("output.affine", _affine(state["chain.out.weight"], state["chain.out.bias"], weights), at)
+    at = net.add(
+        "prefinal-chain.batchnorm2",
+        _batch_norm(state["chain.bn2.mean"], state["chain.bn2.var"]),
+        at,
+    )
+    at = net.add(
+        "output.affine", _affine(state["chain.out.weight"], state["chain.out.bias"], weights), at
+    )
     net.lines.append(f"output-node name=output input={at} objective=linear")
     return (
         b"\0B" + _transition_model() + b"<Nnet3> \n" + ("\n".join(net.lines) + "\n\n").encode()

@@ -12,10 +12,9 @@ from collections.abc import Sequence
 
 SILENCE = "SIL"
 GARBAGE = "SPN"
-SPEECH = tuple(
-    "AA AE AH AO AW AY B CH D DH EH ER EY F G HH IH IY JH K L M N NG OW OY P R S SH T TH UH UW V"
-    " W Y Z ZH".split()
-)
+_SPEECH = """AA AE AH AO AW AY B CH D DH EH ER EY F G HH IH IY JH K L M N NG OW OY P R S SH T TH UH UW
+V W Y Z ZH"""
+SPEECH = tuple(_SPEECH.split())
 GROUPS = (SILENCE, GARBAGE, *SPEECH)
 OUTPUTS = 2 * len(GROUPS)
 POSITIONS = {"B": "begin", "E": "end", "I": "internal", "S": "singleton"}

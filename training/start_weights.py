@@ -20,7 +20,8 @@ def start_network(model: Path, seed: int = 0) -> Network:
     state = to_state(read_components(model.read_bytes()))
     known = {k: torch.from_numpy(v) for k, v in state.items() if ".out." not in k}
     missing, unexpected = network.load_state_dict(known, strict=False)
-    assert not unexpected and all(".out." in name for name in missing), (missing, unexpected)
+    assert not unexpected, unexpected
+    assert all(".out." in name for name in missing), missing
     for head in (network.chain, network.xent):
         head.out.weight.data.mul_(0.1)
         head.out.bias.data.zero_()

@@ -7,12 +7,10 @@ from pathlib import Path
 
 from training.lexicon import HERE, read_words
 
-DIGITS = "zero one two three four five six seven eight nine".split()
-TEENS = (
-    "ten eleven twelve thirteen fourteen fifteen sixteen seventeen eighteen nineteen".split()
-)
-TENS = "twenty thirty forty fifty sixty seventy eighty ninety".split()
-UNITS = "second seconds minute minutes beats".split()
+DIGITS = "zero one two three four five six seven eight nine".split()  # noqa: SIM905
+TEENS = "ten eleven twelve thirteen fourteen fifteen sixteen seventeen eighteen nineteen".split()  # noqa: SIM905
+TENS = "twenty thirty forty fifty sixty seventy eighty ninety".split()  # noqa: SIM905
+UNITS = "second seconds minute minutes beats".split()  # noqa: SIM905
 
 
 def below_hundred(number: int) -> list[str]:
@@ -67,9 +65,13 @@ def random_number(rng: random.Random) -> list[str]:
     if kind < 0.86:
         return _pair_like_one_twenty(rng)
     if kind < 0.94:
-        return number_words(rng.randint(0, 120)) + [rng.choice(UNITS)]
+        return [*number_words(rng.randint(0, 120)), rng.choice(UNITS)]
     minutes = rng.randint(1, 9)
-    return [DIGITS[minutes], "minute" if minutes == 1 else "minutes", *below_hundred(rng.randint(1, 59))]
+    return [
+        DIGITS[minutes],
+        "minute" if minutes == 1 else "minutes",
+        *below_hundred(rng.randint(1, 59)),
+    ]
 
 
 def read_phrases(path: Path = HERE / "phrases.txt") -> list[list[str]]:

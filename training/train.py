@@ -12,17 +12,19 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+import numpy.typing as npt
 import torch
 import torch.nn.functional as functional
 from torch import Tensor, nn
 
 from training import corpus
 from training.augment import microphone, other_throat
-from training.batches import Batch, Batches, Pool, load_pool, speech_bounds
+from training.batches import Batch, Batches, Pool, load_pool
 from training.features import Mfcc
-from training.lfmmi import Denominator, Numerator, Phones, numerator_score, spell, stack
+from training.lfmmi import Denominator, Numerator, numerator_score, spell, stack
 from training.network import Network
 
+Sound16 = npt.NDArray[np.int16]
 HEADS = ("chain", "xent", "prel")
 OUTPUT_CLAMP = 30.0
 
@@ -52,13 +54,16 @@ class Plan:
 class Learner:
     """A network, its optimiser and a running mean of its weights, which is the result."""
 
-    def __init__(self, network: Network, pool: Pool, recorded: np.ndarray, plan: Plan, device: torch.device) -> None:  # type: ignore[type-arg]
+    def __init__(
+        self, network: Network, pool: Pool, recorded: Sound16, plan: Plan, device: torch.device
+    ) -> None:
         self.network, self.plan, self.device = network.to(device), plan, device
         self.features = Mfcc().to(device)
         self.denominator = Denominator(pool.phones, device)
         self.joined = torch.from_numpy(pool.sound).to(device)
         self.recorded = torch.from_numpy(recorded).to(device)
-        trunk, heads = [], []
+        trunk: list[nn.Parameter] = []
+        heads: list[nn.Parameter] = []
         for name, parameter in network.named_parameters():
             (heads if name.startswith(HEADS) else trunk).append(parameter)
         rates = (plan.rate * plan.trunk_factor, plan.rate)
@@ -75,7 +80,11 @@ class Learner:
         """Features (batch, frames, 40) of the batch as a microphone hears it."""
         sound = microphone(self.joined, self.recorded, batch.segments, batch.samples)
         human = batch.segments.human
-        bend = torch.where(human, 0.93 + 0.14 * torch.rand_like(human.float()), 0.86 + 0.3 * torch.rand_like(human.float()))
+        bend = torch.where(
+            human,
+            0.93 + 0.14 * torch.rand_like(human.float()),
+            0.86 + 0.3 * torch.rand_like(human.float()),
+        )
         power = other_throat(self.features.power(sound), bend)
         features: Tensor = self.features.from_power(power)
         return features
@@ -86,9 +95,13 @@ class Learner:
             features = self.heard(batch)
             frames = batch.speech_time.shape[1]
             needed = 3 * frames
-            features = features[:, :needed] if features.shape[1] >= needed else functional.pad(
-                features.transpose(1, 2), (0, needed - features.shape[1]), mode="replicate"
-            ).transpose(1, 2)
+            features = (
+                features[:, :needed]
+                if features.shape[1] >= needed
+                else functional.pad(
+                    features.transpose(1, 2), (0, needed - features.shape[1]), mode="replicate"
+                ).transpose(1, 2)
+            )
         for group, full in zip(self.optimiser.param_groups, self.full_rates, strict=True):
             group["lr"] = full * self.plan.factor(self.step, done)
         outputs, hints = self.network(self.network.padded(features))
@@ -118,7 +131,9 @@ class Learner:
         with torch.no_grad():
             state = self.network.state_dict()
             share = 1 / (1 + min(self.step / 4, 499))
-            torch._foreach_lerp_(list(self.mean.values()), [state[name] for name in self.mean], share)
+            torch._foreach_lerp_(
+                list(self.mean.values()), [state[name] for name in self.mean], share
+            )
         return (objective * usable[:, 0, 0]).mean() / frames, crossed.detach()
 
     def save(self, path: Path) -> None:
@@ -126,7 +141,7 @@ class Learner:
 
 
 class Check:
-    """Held-back recordings of single words: how often is the right one the likeliest of them all?"""
+    """Held-back recordings of single words: how often is the right one the likeliest of all?"""
 
     def __init__(self, path: Path, pool: Pool, device: torch.device) -> None:
         sound, clips = corpus.read(path)
@@ -151,17 +166,33 @@ class Check:
             features = self.features(sound)
             features = features[:, : 3 * (features.shape[1] // 3)]
             frames = features.shape[1] // 3
-            outputs = network(network.padded(features))[0][:, :frames].clamp(-OUTPUT_CLAMP, OUTPUT_CLAMP)
+            outputs = network(network.padded(features))[0][:, :frames].clamp(
+                -OUTPUT_CLAMP, OUTPUT_CLAMP
+            )
             many = outputs.repeat_interleave(len(self.words), 0)
             w = self.walks.to(self.device)
-            walks = Numerator(*(t.repeat(len(outputs), *[1] * (t.dim() - 1)) for t in (w.groups, w.moves, w.first, w.last)))
+            walks = Numerator(
+                *(
+                    t.repeat(len(outputs), *[1] * (t.dim() - 1))
+                    for t in (w.groups, w.moves, w.first, w.last)
+                )
+            )
             best = numerator_score(many, walks, None).view(len(outputs), -1).argmax(1)
             right += int((best == self.truth[first : first + 64]).sum())
         network.train()
         return right / len(self.sound)
 
 
-def train(network: Network, pool: Pool, recorded: np.ndarray, plan: Plan, seed: int, check: Path | None, workers: int, out: Path) -> Learner:  # type: ignore[type-arg]
+def train(
+    network: Network,
+    pool: Pool,
+    recorded: Sound16,
+    plan: Plan,
+    seed: int,
+    check: Path | None,
+    workers: int,
+    out: Path,
+) -> Learner:
     """Learn for ``plan.seconds``; prints the losses as it goes and saves at the end."""
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     torch.backends.cuda.matmul.allow_tf32 = True
@@ -169,7 +200,10 @@ def train(network: Network, pool: Pool, recorded: np.ndarray, plan: Plan, seed: 
     learner = Learner(network, pool, recorded, plan, device)
     judge = Check(check, pool, device) if check else None
     loader = torch.utils.data.DataLoader(
-        Batches(pool, plan.batch, seed), batch_size=None, num_workers=workers, prefetch_factor=8 if workers else None
+        Batches(pool, plan.batch, seed),
+        batch_size=None,
+        num_workers=workers,
+        prefetch_factor=8 if workers else None,
     )
     mean = Network(network.lag_frames).to(device)
     network.train()
@@ -179,10 +213,17 @@ def train(network: Network, pool: Pool, recorded: np.ndarray, plan: Plan, seed: 
         spent = time.time() - began
         if spent >= plan.seconds:
             break
-        totals.append(learner.learn(batch.to(device), learner.step < plan.flat_start_steps, spent / plan.seconds))
+        totals.append(
+            learner.learn(
+                batch.to(device), learner.step < plan.flat_start_steps, spent / plan.seconds
+            )
+        )
         if learner.step % 200 == 0 or learner.step == 5:
             objective, crossed = (float(torch.stack(x).mean()) for x in zip(*totals, strict=True))
-            print(f"step {learner.step} {spent:.0f} s objective {objective:.4f} cross entropy {crossed:.3f}", flush=True)
+            print(
+                f"step {learner.step} {spent:.0f} s objective {objective:.4f} hints {crossed:.3f}",
+                flush=True,
+            )
             totals = []
         if judge and spent > next_check:
             next_check += 60
@@ -208,13 +249,17 @@ def main(arguments: list[str] | None = None) -> None:
     parser.add_argument("--workers", type=int, default=3)
     for name in ("seconds", "rate", "trunk_factor", "hold"):
         default = None if name == "seconds" else getattr(Plan(0), name)
-        parser.add_argument(f"--{name.replace('_', '-')}", type=float, default=default, required=default is None)
+        parser.add_argument(
+            f"--{name.replace('_', '-')}", type=float, default=default, required=default is None
+        )
     for name in ("batch", "flat_start_steps"):
         parser.add_argument(f"--{name.replace('_', '-')}", type=int, default=getattr(Plan(0), name))
     o = parser.parse_args(arguments)
     torch.manual_seed(o.seed)
     random.seed(o.seed)
-    weighted = [(Path(path), float(weight)) for path, _, weight in (d.rpartition(":") for d in o.data)]
+    weighted = [
+        (Path(path), float(weight)) for path, _, weight in (d.rpartition(":") for d in o.data)
+    ]
     pool = load_pool(weighted)
     hours = len(pool.sound) / corpus.RATE / 3600
     print(f"{sum(len(s.clips) for s in pool.sources)} clips, {hours:.2f} h", flush=True)
@@ -222,8 +267,12 @@ def main(arguments: list[str] | None = None) -> None:
 
     recorded, _ = soundfile.read(o.noise, dtype="int16")
     network = Network(o.lag)
-    network.load_state_dict({k: v.float() for k, v in torch.load(o.start, weights_only=True).items()})
-    plan = Plan(o.seconds, o.batch, o.rate, o.trunk_factor, o.hold, flat_start_steps=o.flat_start_steps)
+    network.load_state_dict(
+        {k: v.float() for k, v in torch.load(o.start, weights_only=True).items()}
+    )
+    plan = Plan(
+        o.seconds, o.batch, o.rate, o.trunk_factor, o.hold, flat_start_steps=o.flat_start_steps
+    )
     train(network, pool, recorded, plan, o.seed, o.check, o.workers, o.out)
 
 

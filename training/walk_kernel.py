@@ -10,13 +10,13 @@ import triton.language as tl
 from torch import Tensor
 
 
-@triton.jit
+@triton.jit  # type: ignore[untyped-decorator]
 def _walk(  # type: ignore[no-untyped-def]
     enter, hold, moves, first, last, here_out, scale_out, post_enter, post_hold, log_sum,
-    time, nodes, moves_stride, edge_stride, SIZE: tl.constexpr,
+    time, nodes, moves_stride, edge_stride, size: tl.constexpr,
 ):  # fmt: skip
     b = tl.program_id(0).to(tl.int64)
-    n = tl.arange(0, SIZE)
+    n = tl.arange(0, size)
     inside = n < nodes
     square = n[:, None] * nodes + n[None, :]
     both = inside[:, None] & inside[None, :]
@@ -73,6 +73,6 @@ def sum_over_walks(
     _walk[(batch,)](
         enter, hold, moves, first, last, here, scale, post_enter, post_hold, log_sum,
         time, nodes, nodes * nodes if own else 0, nodes if own else 0,
-        SIZE=size, num_warps=8 if size > 64 else 4,
+        size=size, num_warps=8 if size > 64 else 4,
     )  # fmt: skip
     return log_sum, post_enter, post_hold

@@ -7,17 +7,19 @@ import pytest
 
 from training import fst as openfst
 from training.add_word import add_word, main
+from training.fst import Fst
 from training.graph import UNKNOWN_COST_PER_PHONE, build_hcl, word_numbers, write_graph
-from training.lexicon import LexiconError, build_lexicon, read_pronunciations, read_words
+from training.lexicon import Lexicon, LexiconError, build_lexicon, read_pronunciations, read_words
 from training.phones import SILENCE, forward_transition, loop_transition, with_positions
 from training.texts import number_words, read_phrases
 
+Small = tuple[Lexicon, dict[str, int], Fst]
 MODEL = Path(__file__).parents[2] / "coach" / "ear" / "model"
 
 
-def spoken(graph, transitions: list[int]) -> set[tuple[int, ...]]:
+def spoken(graph: Fst, transitions: list[int]) -> set[tuple[int, ...]]:
     """All word sequences that a sequence of transition ids can stand for."""
-    now = {(0, ())}
+    now: set[tuple[int, tuple[int, ...]]] = {(0, ())}
     for symbol in [*transitions, None]:
         waiting, closed = list(now), set(now)
         while waiting:
@@ -48,60 +50,60 @@ def said(phones: list[str], held: int = 2) -> list[int]:
 
 
 @pytest.fixture(scope="module")
-def small():
-    lexicon = build_lexicon("one twenty hundred and stop oh".split())
+def small() -> Small:
+    lexicon = build_lexicon(["one", "twenty", "hundred", "and", "stop", "oh"])
     labels = word_numbers(lexicon)
     return lexicon, labels, build_hcl(lexicon, labels)
 
 
-def known(small, phones: list[str]) -> set[tuple[str, ...]]:
+def known(small: Small, phones: list[str]) -> set[tuple[str, ...]]:
     _, labels, graph = small
     names = {number: name for name, number in labels.items()}
     readings = {tuple(names[w] for w in words) for words in spoken(graph, said(phones))}
     return {words for words in readings if not any(w.startswith("[") for w in words)}
 
 
-def test_every_pronunciation_of_every_word_is_its_word(small):
+def test_every_pronunciation_of_every_word_is_its_word(small: Small) -> None:
     lexicon, _, _ = small
     for word, readings in lexicon.items():
         for phones in readings:
             assert known(small, with_positions(phones)) == {(word,)}
 
 
-def test_words_follow_each_other_without_a_pause(small):
+def test_words_follow_each_other_without_a_pause(small: Small) -> None:
     lexicon, _, _ = small
     phones = [p for w in ("one", "twenty", "oh") for p in with_positions(lexicon[w][0])]
     assert known(small, phones) == {("one", "twenty", "oh")}
 
 
-def test_half_a_word_and_a_foreign_word_are_no_word(small):
+def test_half_a_word_and_a_foreign_word_are_no_word(small: Small) -> None:
     lexicon, _, _ = small
     assert known(small, with_positions(lexicon["hundred"][0][:4])) == set()
     assert known(small, with_positions(("T", "EY", "B", "AH", "L"))) == set()
 
 
-def test_a_foreign_word_is_an_unknown_word_at_its_price(small):
+def test_a_foreign_word_is_an_unknown_word_at_its_price(small: Small) -> None:
     _, labels, graph = small
     words = spoken(graph, said(with_positions(("T", "EY", "B", "AH", "L"))))
     assert {(labels[name],) for name in UNKNOWN_COST_PER_PHONE} <= words
 
 
-def test_the_vocabulary_holds_all_phrases_and_all_numbers_to_three_hundred():
+def test_the_vocabulary_holds_all_phrases_and_all_numbers_to_three_hundred() -> None:
     words = set(read_words())
     assert {w for phrase in read_phrases() for w in phrase} <= words
     assert {w for n in range(301) for w in number_words(n)} | {"oh", "double", "a"} <= words
 
 
-def test_every_word_can_be_said():
+def test_every_word_can_be_said() -> None:
     assert all(build_lexicon(read_words()).values())
 
 
-def test_a_word_nobody_knows_is_refused_by_name():
+def test_a_word_nobody_knows_is_refused_by_name() -> None:
     with pytest.raises(LexiconError, match="'zzyzx'"):
         build_lexicon(["zzyzx"])
 
 
-def test_the_shipped_graph_is_the_one_its_lexicon_gives(tmp_path: Path):
+def test_the_shipped_graph_is_the_one_its_lexicon_gives(tmp_path: Path) -> None:
     write_graph(read_pronunciations(MODEL / "graph" / "lexicon.txt"), tmp_path)
     for name in ("HCLr.fst", "Gr.fst", "words.txt", "phones.txt", "disambig_tid.int"):
         assert (tmp_path / name).read_bytes() == (MODEL / "graph" / name).read_bytes(), name
@@ -114,7 +116,9 @@ def copied(tmp_path: Path) -> Path:
     return Path(shutil.copytree(MODEL, tmp_path / "model"))
 
 
-def test_a_word_is_added_by_one_command_and_vosk_knows_it(copied: Path, capsys: pytest.CaptureFixture[str]):
+def test_a_word_is_added_by_one_command_and_vosk_knows_it(
+    copied: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     vosk = pytest.importorskip("vosk")
     vosk.SetLogLevel(-1)
     assert main(["flumox", "--phones", "F L AH1 M AA0 K S", "--model", str(copied)]) == 0
@@ -126,7 +130,7 @@ def test_a_word_is_added_by_one_command_and_vosk_knows_it(copied: Path, capsys: 
     assert json.loads(recognizer.FinalResult())["text"] == ""
 
 
-def test_a_known_word_gains_a_pronunciation(copied: Path):
+def test_a_known_word_gains_a_pronunciation(copied: Path) -> None:
     before = read_pronunciations(copied / "graph" / "lexicon.txt")["stop"]
     assert add_word("stop", "S T AO P", copied) == [*(" ".join(p) for p in before), "S T AO P"]
 
@@ -140,7 +144,9 @@ def test_a_known_word_gains_a_pronunciation(copied: Path):
         (["[unk]"], "is not one word"),
     ],
 )
-def test_bad_words_are_refused_in_one_line(copied: Path, capsys, arguments, complaint):
+def test_bad_words_are_refused_in_one_line(
+    copied: Path, capsys: pytest.CaptureFixture[str], arguments: list[str], complaint: str
+) -> None:
     before = (copied / "graph" / "HCLr.fst").read_bytes()
     assert main([*arguments, "--model", str(copied)]) == 2
     error = capsys.readouterr().err
@@ -149,12 +155,14 @@ def test_bad_words_are_refused_in_one_line(copied: Path, capsys, arguments, comp
     assert (copied / "graph" / "HCLr.fst").read_bytes() == before
 
 
-def test_a_folder_that_is_no_model_is_refused(tmp_path: Path, capsys):
+def test_a_folder_that_is_no_model_is_refused(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     assert main(["stop", "--model", str(tmp_path)]) == 2
     assert "graph/lexicon.txt" in capsys.readouterr().err
 
 
-def test_the_graph_file_holds_its_label_sets():
+def test_the_graph_file_holds_its_label_sets() -> None:
     _, sets = openfst.read((MODEL / "graph" / "HCLr.fst").read_bytes())
     assert sets is not None
     assert len(sets[0]) > 400
