@@ -23,6 +23,7 @@ from coach.ear.understanding import STOPPING, Understood, stopping_words, unders
 from coach.ear.utterance import Utterance, Word
 from coach.ports import EAR_RATE_HZ, Audio, Block, EarEvent
 from coach.practice.events import Heard, Knocked, Knocks, Unclear
+from coach.practice.words import Command
 from coach.settings import EarSettings
 
 BEFORE_FRAMES = 40  # what the recogniser gets from before the sound
@@ -32,13 +33,15 @@ ENDED_S = 0.3  # where noise hides the pause: so long the recogniser has heard n
 END_FRAMES = 45  # a pause that ends an utterance
 LONGEST_S = 8.0
 SPEECH_S = 0.25  # sound shorter than this is not called unclear speech
+NUMBER_S = 0.25  # a number takes at least so long
+SAME_END_S = 0.15  # ends nearer than this are of the same word
 SAME_S = 0.5  # onsets nearer than this are of the same word, heard in two ways
 ASK_AGAIN_S = 2.0  # least time between two `Unclear`
 SURE_AMID_OWN = 0.8  # least confidence of stopping words while the coach speaks
 MOST_OWN = 0.6  # an answer may begin so far inside the coach's own words
 # How dear it is to hear other speech where a phrase fits half (SpeechModel.unknown). Chosen on
 # people of the development set: number words are short, so other words fit them easily.
-UNKNOWN_COST = 1
+UNKNOWN_COST = 0
 UNKNOWN_COST_OF_COUNTS = 0
 UNKNOWN_COST_AMID_OWN = 0
 ONSET_NEAR_S = 0.3  # how far the recogniser's first word may lie from the rise in level
@@ -86,12 +89,14 @@ class Listener:
         self._frames = 0
         self._speech: _Speech | None = None
         self._unclear_s = -np.inf
-        self._told: deque[tuple[Meaning, float]] = deque(maxlen=8)  # and its onset
+        self._told: deque[tuple[Meaning, float, float]] = deque(maxlen=8)  # with onset and end
+        self._numbered = False  # whether an end comes with a number here: a group's hold
 
     def attend(self, situation: str, knocks: Knocks) -> None:
         """See Ear. `situation` may also be the path of a grammar file."""
         grammar = load_grammar(grammar_path(situation), self._name_of_coach)
         self._grammar = self._model.usable(grammar)
+        self._numbered = any(m.participant is not None for m in self._grammar.meanings.values())
         counts = any(m.number is not None for m in self._grammar.meanings.values())
         unknown = self._model.unknown(UNKNOWN_COST_OF_COUNTS if counts else UNKNOWN_COST)
         self._phrases = [*self._grammar.meanings, unknown]
@@ -201,7 +206,7 @@ class Listener:
         events = self._stopping(speech, words)
         found = understand(words, self._grammar)
         if found is None or found.stops:
-            told = any(at_s >= speech.onset_s - SAME_S for _, at_s in self._told)
+            told = any(at_s >= speech.onset_s - SAME_S for _, at_s, _ in self._told)
             return events if told else self._unclear(speech, words)
         return events + self._answer(speech, found)
 
@@ -218,7 +223,7 @@ class Listener:
         least = self._settings.minimum_confidence
         if found is None or not found.stops or found.confidence < least:
             return []
-        return self._report(found, _onset_s(found, speech.onset_s))
+        return self._stop(found, _onset_s(found, speech.onset_s), speech.alone_from_s)
 
     def _amid_own(self, words: list[Word], rise_s: float) -> list[EarEvent]:
         """Stopping words amid whatever is left of the coach's own voice."""
@@ -227,8 +232,20 @@ class Listener:
         return (
             []
             if found is None
-            else self._report(found, min(_onset_s(found, rise_s), found.words[0].start_s))
+            else self._stop(found, min(_onset_s(found, rise_s), found.words[0].start_s), rise_s)
         )
+
+    def _stop(self, found: Understood, onset_s: float, rise_s: float) -> list[EarEvent]:
+        """Tell a stopping word; an end whose number was not understood is no more than a sound.
+
+        The number was said before it, or two said theirs at once.
+        """
+        meaning = found.meaning
+        nameless = meaning.command == Command.DONE and meaning.participant is None
+        if self._numbered and nameless and found.words[0].start_s - rise_s > NUMBER_S:
+            told = self._report(found, onset_s)
+            return [Unclear(self._now_s, rise_s, found.words[-1].end_s)] if told else []
+        return self._report(found, onset_s)
 
     def _has_ended(self, speech: _Speech, words: list[Word]) -> bool:
         """Whether the words are followed by a pause, in level or to the recogniser."""
@@ -244,11 +261,14 @@ class Listener:
         return self._report(found, _onset_s(found, speech.onset_s))
 
     def _report(self, found: Understood, onset_s: float) -> list[EarEvent]:
-        """Tell it, unless the other way of hearing has told it already."""
-        for meaning, at_s in self._told:
-            if meaning == found.meaning and abs(at_s - onset_s) < SAME_S:
+        """Tell it, unless the other way of hearing has told it already, or more of it."""
+        meaning, end_s = found.meaning, found.words[-1].end_s
+        for told, at_s, until_s in self._told:
+            same = told == meaning and abs(at_s - onset_s) < SAME_S
+            part = told.command == meaning.command and meaning.participant is None
+            if same or (part and abs(until_s - end_s) < SAME_END_S):
                 return []
-        self._told.append((found.meaning, onset_s))
+        self._told.append((meaning, onset_s, end_s))
         heard = Heard(
             at_s=self._now_s,
             onset_s=onset_s,

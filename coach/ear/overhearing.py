@@ -15,7 +15,7 @@ import pywebrtc_audio
 from coach.ear.activity import Activity
 from coach.ear.echo_filter import EchoFilter
 from coach.ear.model import SpeechModel
-from coach.ear.own_voice import FRAME, SUPPRESSION
+from coach.ear.own_voice import FRAME, SUPPRESSION, SUPPRESSOR_DELAY
 from coach.ear.utterance import Utterance, Word
 from coach.ports import EAR_RATE_HZ, Audio
 
@@ -23,7 +23,7 @@ BEFORE_FRAMES = 40
 NEAR_OF_FRAMES = (4, 8)  # so many of the last so many frames the echo does not explain
 QUIET_FRAMES = 12
 LONGEST_S = 4.0
-SUPPRESSOR_DELAY_S = 96 / EAR_RATE_HZ
+SUPPRESSOR_DELAY_S = SUPPRESSOR_DELAY / EAR_RATE_HZ
 
 
 class Overhearing:

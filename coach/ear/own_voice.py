@@ -1,9 +1,9 @@
 """The coach hears itself: what it plays is cancelled, and when it sounds is known.
 
 The canceller is WebRTC's AEC3 (package pywebrtc-audio). It hands speech through untouched in
-silence; in double talk it eats some of the near speech. WebRTC's noise suppressor follows: of
-single words by people at 10 dB over white noise 98 of 100 are recognised with it, 74 without,
-and as many as before in quiet.
+silence; in double talk it eats some of the near speech. WebRTC's noise suppressor follows; a
+quarter of the sound goes past it, because what it takes away altogether leaves the recogniser
+unsure of clean speech.
 """
 
 from __future__ import annotations
@@ -14,7 +14,9 @@ import pywebrtc_audio
 from coach.ports import EAR_RATE_HZ, Audio
 
 FRAME = EAR_RATE_HZ // 100  # samples in one frame; everything in the ear happens per frame
-DELAY_S = (128 + 96) / EAR_RATE_HZ  # of both, measured by correlating output with input
+SUPPRESSOR_DELAY = 96  # samples, as that of the canceller measured by correlation
+DELAY_S = (128 + SUPPRESSOR_DELAY) / EAR_RATE_HZ
+PAST = 0.25  # the share that goes past the suppressor: it takes away 12 dB at most
 SUPPRESSION = 2  # of 0 to 3
 DITHER = 1e-4  # the recogniser is unsure of speech amid digital silence
 SOUNDING_DB = -60.0  # a played frame louder than this is the coach speaking
@@ -35,6 +37,7 @@ class OwnVoice:
     def __init__(self, delay_s: float = 0.0) -> None:
         self._canceller = pywebrtc_audio.EchoCanceller(EAR_RATE_HZ, 1, round(delay_s * 1000))
         self._suppressor = pywebrtc_audio.NoiseSuppressor(EAR_RATE_HZ, 1, SUPPRESSION)
+        self._past: Audio = np.zeros(SUPPRESSOR_DELAY, np.float32)
         self._dither = np.random.default_rng(0)  # the same noise every time
         self._tail_frames = round((delay_s + TAIL_S) * 100)
         self._quiet_frames = self._tail_frames + 1
@@ -50,6 +53,10 @@ class OwnVoice:
             self._quiet_frames = 0
         else:
             self._quiet_frames += 1
-        cleaned: Audio = self._suppressor.process(self._canceller.process(microphone, played))
+        cancelled = self._canceller.process(microphone, played)
+        quieter = self._suppressor.process(cancelled)
+        past = np.concatenate([self._past, cancelled])
+        self._past = past[FRAME:]
+        cleaned: Audio = (1 - PAST) * quieter + PAST * past[:FRAME]
         dither: Audio = self._dither.standard_normal(FRAME, np.float32) * np.float32(DITHER)
-        return cleaned + dither
+        return (cleaned + dither).astype(np.float32)
