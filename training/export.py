@@ -11,6 +11,7 @@ from training.lexicon import Lexicon, build_lexicon, read_pronunciations, read_w
 from training.nnet3 import write
 
 MFCC_CONF = """--use-energy=false
+--dither=0.0
 --sample-frequency=16000
 --num-mel-bins=40
 --num-ceps=40
