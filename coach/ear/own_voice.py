@@ -57,6 +57,6 @@ class OwnVoice:
         quieter = self._suppressor.process(cancelled)
         past = np.concatenate([self._past, cancelled])
         self._past = past[FRAME:]
-        cleaned: Audio = (1 - PAST) * quieter + PAST * past[:FRAME]
-        dither: Audio = self._dither.standard_normal(FRAME, np.float32) * np.float32(DITHER)
+        cleaned = (1 - PAST) * quieter + PAST * past[:FRAME]
+        dither = self._dither.standard_normal(FRAME, np.float32) * np.float32(DITHER)
         return (cleaned + dither).astype(np.float32)

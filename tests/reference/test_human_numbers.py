@@ -2,7 +2,7 @@
 
 Clips: Debian package asterisk-core-sounds-en-g722 (recordings by a professional speaker,
 CC-BY-SA-3.0), ITU-T G.722 at 64 kbit/s, decoded by PyPI g722 (libg722). Speech with known words:
-Debian package pocketsphinx-testdata (BSD-2-Clause): goforward.raw says "go forward ten meters",
+Debian package pocketsphinx-testdata (BSD-2-Clause): goforward.raw says "go forward ten
 meters", librivox is read prose, cards are names of playing cards.
 Where a package is not installed its tests are skipped; the project's CI installs both.
 """
@@ -41,7 +41,7 @@ def model() -> SpeechModel:
 def decoded(path: Path) -> Audio:
     g722 = pytest.importorskip("G722")
     samples = g722.G722(EAR_RATE_HZ, 64_000).decode(path.read_bytes())
-    return np.asarray(samples, np.float32) / 32768
+    return np.asarray(samples, np.float32) / np.float32(32768)
 
 
 def number_heard(samples: Audio, model: SpeechModel) -> list[int | None]:
@@ -79,5 +79,6 @@ def test_read_prose_and_card_names_are_no_commands(model: SpeechModel, situation
 
 @needs_sphinx
 def test_speech_for_another_machine_gives_no_stop(model: SpeechModel) -> None:
-    raw = np.fromfile(SPHINX / "goforward.raw", "<i2").astype(np.float32) / 32768
+    pcm = np.fromfile(SPHINX / "goforward.raw", "<i2")
+    raw = pcm.astype(np.float32) / np.float32(32768)
     assert not [e for e in hear_samples(raw, model) if e.command is Command.STOP]
