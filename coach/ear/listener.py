@@ -33,6 +33,7 @@ ENDED_S = 0.3  # where noise hides the pause: so long the recogniser has heard n
 END_FRAMES = 45  # a pause that ends an utterance
 LONGEST_S = 8.0
 SPEECH_S = 0.25  # sound shorter than this is not called unclear speech
+LATE_S = 0.6  # from where somebody begins to speak to a stopping word
 NUMBER_S = 0.25  # a number takes at least so long
 SAME_END_S = 0.15  # ends nearer than this are of the same word
 SAME_S = 0.5  # onsets nearer than this are of the same word, heard in two ways
@@ -226,14 +227,15 @@ class Listener:
         return self._stop(found, _onset_s(found, speech.onset_s), speech.alone_from_s)
 
     def _amid_own(self, words: list[Word], rise_s: float) -> list[EarEvent]:
-        """Stopping words amid whatever is left of the coach's own voice."""
+        """Stopping words amid whatever is left of the coach's own voice.
+
+        Somebody who stops it begins with that word; in the middle of talk it is other people's.
+        """
         least = max(self._settings.minimum_confidence, SURE_AMID_OWN)
         found = stopping_words(words, self._grammar, least)
-        return (
-            []
-            if found is None
-            else self._stop(found, min(_onset_s(found, rise_s), found.words[0].start_s), rise_s)
-        )
+        if found is None or found.words[0].start_s - rise_s > LATE_S:
+            return []
+        return self._stop(found, min(_onset_s(found, rise_s), found.words[0].start_s), rise_s)
 
     def _stop(self, found: Understood, onset_s: float, rise_s: float) -> list[EarEvent]:
         """Tell a stopping word; an end whose number was not understood is no more than a sound.
