@@ -121,7 +121,8 @@ class Prompt:
             self.put(stage)
         elif isinstance(event, Unclear) and self._timer is not None and self.pardons < PARDONS:
             self.pardons += 1
-            stage.say("pardon", rank=self.rank)
+            if self.situation is not Situation.CHECK_IN:  # there no word may cost time
+                stage.say("pardon", rank=self.rank)
             self._ask(stage)
         return None
 
