@@ -53,10 +53,11 @@ class OwnVoice:
             self._quiet_frames = 0
         else:
             self._quiet_frames += 1
-        cancelled = self._canceller.process(microphone, played)
-        quieter = self._suppressor.process(cancelled)
-        past = np.concatenate([self._past, cancelled])
+        cancelled: Audio = self._canceller.process(microphone, played)
+        quieter: Audio = self._suppressor.process(cancelled)
+        past: Audio = np.concatenate([self._past, cancelled])
         self._past = past[FRAME:]
         cleaned = (1 - PAST) * quieter + PAST * past[:FRAME]
         dither = self._dither.standard_normal(FRAME, np.float32) * np.float32(DITHER)
-        return (cleaned + dither).astype(np.float32)
+        cleaned += dither
+        return cleaned
