@@ -135,13 +135,18 @@ def recorded(case: str, count: int, every_s: float) -> tuple[Audio, dict[str, An
         )  # fmt: skip
         command = [sys.executable, "-m", "benchmarks.room", "--inside", case]
         command += ["--cues", str(count), "--every", str(every_s)]
-        done = subprocess.run(
-            command, cwd=ROOT, env=server.environment, text=True, check=True,
-            stdout=subprocess.PIPE, stderr=subprocess.DEVNULL,
-        )  # fmt: skip
+        try:
+            done = subprocess.run(
+                command, cwd=ROOT, env=server.environment, text=True, check=True,
+                stdout=subprocess.PIPE, stderr=subprocess.DEVNULL,
+                timeout=count * every_s + 60.0,
+            )  # fmt: skip
+            told = json.loads(done.stdout.splitlines()[-1])
+        except subprocess.TimeoutExpired:  # seen with streams that are opened for every sound
+            told = {"hung": True}
         time.sleep(0.3)
         samples: Audio = np.frombuffer(path.read_bytes(), np.int16).astype(np.float32)
-        return samples, json.loads(done.stdout.splitlines()[-1])
+        return samples / np.float32(32768), told
     finally:
         server.close()
 
@@ -157,8 +162,9 @@ def calls(count: int, every_s: float) -> dict[str, Any]:
     samples, told = recorded("live", count, every_s)
     live = onset_figures(onsets_s(samples, RECORD_HZ, count, every_s), every_s)
     live |= {"xruns": told["xruns"], "room_against_machine_clock_ms": told["apart_ms"]}
-    samples, _ = recorded("plain", count, every_s)
-    plain = onset_figures(onsets_s(samples, RECORD_HZ, count, every_s), every_s)
+    samples, told = recorded("plain", count, every_s)
+    plain: dict[str, Any] = onset_figures(onsets_s(samples, RECORD_HZ, count, every_s), every_s)
+    plain["hung"] = told.get("hung", False)
     return {"simulated": simulated, "live": live, "plain script": plain}
 
 
