@@ -38,7 +38,7 @@ NUMBER_S = 0.25  # a number takes at least so long
 SAME_END_S = 0.15  # ends nearer than this are of the same word
 SAME_S = 0.5  # onsets nearer than this are of the same word, heard in two ways
 ASK_AGAIN_S = 2.0  # least time between two `Unclear`
-SURE_AMID_OWN = 0.8  # least confidence of stopping words while the coach speaks
+SURE_AMID_OWN = 0.9  # least confidence of stopping words while the coach speaks
 MOST_OWN = 0.6  # an answer may begin so far inside the coach's own words
 # How dear it is to hear other speech where a phrase fits half (SpeechModel.unknown). Chosen on
 # people of the development set: number words are short, so other words fit them easily.
