@@ -137,13 +137,15 @@ def recorded(case: str, count: int, every_s: float) -> tuple[Audio, dict[str, An
         command += ["--cues", str(count), "--every", str(every_s)]
         try:
             done = subprocess.run(
-                command, cwd=ROOT, env=server.environment, text=True, check=True,
-                stdout=subprocess.PIPE, stderr=subprocess.DEVNULL,
+                command, cwd=ROOT, env=server.environment, text=True, check=False,
+                capture_output=True,
                 timeout=count * every_s + 60.0,
             )  # fmt: skip
-            told = json.loads(done.stdout.splitlines()[-1])
+            told = {"ended_early": done.stderr.strip().splitlines()[-1:]}
+            if not done.returncode:
+                told = json.loads(done.stdout.splitlines()[-1])
         except subprocess.TimeoutExpired:  # seen with streams that are opened for every sound
-            told = {"hung": True}
+            told = {"ended_early": ["hung"]}
         time.sleep(0.3)
         samples: Audio = np.frombuffer(path.read_bytes(), np.int16).astype(np.float32)
         return samples / np.float32(32768), told
@@ -164,7 +166,7 @@ def calls(count: int, every_s: float) -> dict[str, Any]:
     live |= {"xruns": told["xruns"], "room_against_machine_clock_ms": told["apart_ms"]}
     samples, told = recorded("plain", count, every_s)
     plain: dict[str, Any] = onset_figures(onsets_s(samples, RECORD_HZ, count, every_s), every_s)
-    plain["hung"] = told.get("hung", False)
+    plain["ended_early"] = told.get("ended_early", [])
     return {"simulated": simulated, "live": live, "plain script": plain}
 
 
