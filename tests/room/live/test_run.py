@@ -103,6 +103,7 @@ def found_s(air: Audio, sound: Audio, after_s: float = 0.0) -> float:
     return after_s + int(np.argmax(np.abs(match[: len(air) - first]))) / RATE_HZ
 
 
+@pytest.mark.long  # minutes of real time
 def test_a_lesson_in_the_air_is_kept_as_it_was(server: SoundServer, plan: Path) -> None:
     person = Person(server)
     process = coach(server, "run", str(plan))
