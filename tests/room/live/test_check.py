@@ -81,6 +81,7 @@ def test_a_good_room_is_found_good_and_its_figures_are_stored(room: SoundServer)
     assert config.read_text().startswith("# mine\n")
 
 
+@pytest.mark.long  # most of a minute of real time
 def test_a_muted_microphone_is_told_in_plain_words(server: SoundServer) -> None:
     out, _ = (process := check(server, "--no-person")).communicate(timeout=180)
     assert process.returncode == 1
@@ -122,6 +123,7 @@ def test_somebody_who_says_stop_is_heard_in_silence_and_over_the_coach(
     assert re.search(r"well  stop over the coach: heard [23] of 3", text), text
 
 
+@pytest.mark.long  # most of a minute of real time
 def test_a_person_who_is_not_heard_is_told_what_to_do(room: SoundServer) -> None:
     out, _ = (process := check(room)).communicate(timeout=180)
     assert process.returncode == 1
@@ -129,6 +131,7 @@ def test_a_person_who_is_not_heard_is_told_what_to_do(room: SoundServer) -> None
     assert "come nearer, speak up" in out
 
 
+@pytest.mark.long  # most of a minute of real time
 def test_the_contact_is_called_for_a_test_without_a_shell(room: SoundServer) -> None:
     config = room.folder / "contact.toml"
     called = room.folder / "called"
