@@ -87,7 +87,7 @@ def test_the_sound_holds_the_calls_where_the_record_says(lesson: tuple[Path, str
 
 def test_the_conversation_and_the_table_are_shown(lesson: tuple[Path, str]) -> None:
     printed = lesson[1]
-    assert "heard  yes" in printed
+    assert "heard    yes" in printed
     assert "How many beats?" in printed
     assert "hold main" in printed
     assert "ended: done (exit code 0)" in printed
