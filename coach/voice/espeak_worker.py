@@ -79,11 +79,16 @@ def _render(pyttsx3: Any, voice: str, words_per_minute: int, text: str, target: 
             engine = pyttsx3.init("espeak")
             # its random numbers, of which it makes breath, start from the time of day
             ctypes.CDLL(None).espeak_ng_SetRandSeed(1)
-            engine.setProperty("voice", voice)
-            engine.setProperty("rate", words_per_minute)
+            espeak = pyttsx3.drivers._espeak
+            # Another thread takes rates in its own time: wait for pyttsx3's own first one, and for
+            # ours before the text, or now and then the first of them is the one that is spoken.
+            espeak.Synchronize()
+            espeak.SetVoiceByName(voice.encode())
+            espeak.SetParameter(espeak.RATE, words_per_minute, 0)
+            espeak.Synchronize()
             engine.save_to_file(text, str(target))
             engine.runAndWait()
-            pyttsx3.drivers._espeak.Synchronize()  # runAndWait returns after 10 ms, done or not
+            espeak.Synchronize()  # runAndWait returns after 10 ms, done or not
             code = 0
         finally:
             os._exit(code)
