@@ -82,7 +82,8 @@ class Sessions:
         loop.beat = self.beat
         before = loop.speed, loop.volume_db
         try:
-            return loop.run()
+            with equipment.voice.ready():
+                return loop.run()
         finally:
             self.kept += conductor.kept
             self.document = loop.document

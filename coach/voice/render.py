@@ -7,21 +7,20 @@ import soxr
 from numpy.typing import NDArray
 
 from coach.ports import Audio
+from coach.voice.loudness import loudness
 from coach.voice.synthesiser import Raw
 
-METER_RATE_HZ = 48_000  # pyloudnorm's filters are right here and read low at 8 and 16 kHz
 PEAK = 10 ** (-1 / 20)  # -1 dBFS
 _STEP_S = 0.005  # grid of the trim
 _QUIET = 10 ** (-45 / 20)  # of the loudest step: below is silence
 _LEAD_S, _TRAIL_S = 0.010, 0.050  # left around the speech
 _FADE_S = 0.005
-_METERED_S = 3.0  # shorter clips are metered as if said again and again
 
 
 def finished(raw: Raw, rate_hz: int, loudness_lufs: float) -> Audio:
     """A clip's samples at `rate_hz`, on the 16-bit grid; empty if `raw` is silent.
 
-    Loudness is the integrated loudness of ITU-R BS.1770-4 at 48 kHz; peaks stay at or under
+    Loudness is the integrated loudness of ITU-R BS.1770-4; peaks stay at or under
     -1 dBFS even if the loudness is not reached then.
     """
     speech = trimmed(raw.samples, raw.rate_hz)
@@ -44,20 +43,6 @@ def trimmed(samples: Audio, rate_hz: int) -> Audio:
     loud = np.flatnonzero(level > level.max() * _QUIET)
     start = max(loud[0] * step - round(_LEAD_S * rate_hz), 0)
     return samples[start : (loud[-1] + 1) * step + round(_TRAIL_S * rate_hz)]
-
-
-def loudness(samples: Audio, rate_hz: int) -> float:
-    """Integrated loudness in LUFS; a short clip is metered as if it were repeated.
-
-    The meter's blocks are 0.4 s: a time call would fill two or three of them, half with silence.
-    """
-    # Imported here because it brings scipy: a second that a start from the cache need not wait.
-    import pyloudnorm
-
-    metered = _resampled(samples, rate_hz, METER_RATE_HZ)
-    times = -(-round(_METERED_S * METER_RATE_HZ) // len(metered))
-    meter = pyloudnorm.Meter(METER_RATE_HZ)
-    return float(meter.integrated_loudness(np.tile(metered, times).astype(np.float64)))
 
 
 def limited(samples: Audio, rate_hz: int) -> Audio:

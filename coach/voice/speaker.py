@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from coach.ports import Audio, Clip, VoiceError
 from coach.voice.cache import ClipCache, key
-from coach.voice.render import METER_RATE_HZ
+from coach.voice.loudness import METER_RATE_HZ
 from coach.voice.spoken import is_call
 from coach.voice.studio import Apart, Here, Studio
 from coach.voice.synthesiser import Synthesiser, Utterance
 
 SPEEDS = (0.75, 1.5)
 _BRISK = 1.25  # a time call has to be over in 1.2 s, running speech wants time to be understood
-_FINISH = 2  # raise it when render.py makes other samples of the same speech
+_FINISH = 3  # raise it when render.py makes other samples of the same speech
 
 
 class Speaker:
@@ -38,6 +39,15 @@ class Speaker:
         self._studio = Apart(self._synthesiser)
         self._studio.make([Utterance("one", 1.0)], METER_RATE_HZ, self._loudness_lufs)
 
+    @contextmanager
+    def ready(self) -> Iterator[None]:
+        """Meanwhile new texts are spoken without delay, however long the silences are."""
+        self._studio.stay(True)
+        try:
+            yield
+        finally:
+            self._studio.stay(False)
+
     def close(self) -> None:
         """Give back what was loaded; the next text loads it again."""
         self._studio.close()
@@ -53,7 +63,10 @@ class Speaker:
         wanted = list(texts)
         samples = {text: self._cache.get(self._key(text, rate_hz, speed)) for text in wanted}
         missing = [text for text, found in samples.items() if found is None]
-        samples |= self._rendered(missing, rate_hz, speed)
+        if missing:
+            samples |= self._rendered(missing, rate_hz, speed)
+        else:
+            self._studio.expect()
         return [
             Clip(text, known, rate_hz) for text in wanted if (known := samples[text]) is not None
         ]

@@ -1,18 +1,20 @@
 """Where clips are made: in this process, or in one of its own beside a live room.
 
-Loading a synthesiser and the loudness meter keeps Python to itself for up to half a second and
-holds 200 MB. Sound that is playing breaks off meanwhile, and a program that waits for hours
-should not hold the memory: so a live room has its clips made apart, in a process that goes away
-when nothing has been spoken for a while.
+Loading a synthesiser keeps Python to itself for up to half a second and holds 150 MB. Sound that
+is playing breaks off meanwhile, and a program that waits for hours should not hold the memory: so
+a live room has its clips made apart, in a process that goes away when nothing has been spoken for
+a while. That process reads its work from a pipe: however the coach ends, it ends too.
 """
 
 from __future__ import annotations
 
-import signal
+import os
+import pickle
+import subprocess
+import sys
+import time
 from collections.abc import Sequence
-from concurrent.futures import ProcessPoolExecutor
-from concurrent.futures.process import BrokenProcessPool
-from multiprocessing import get_context
+from contextlib import suppress
 from threading import Lock, Timer
 from typing import Protocol
 
@@ -20,8 +22,10 @@ from coach.ports import Audio, VoiceError
 from coach.voice.render import finished
 from coach.voice.synthesiser import Synthesiser, Utterance
 
-IDLE_S = 300.0  # longer than a session is ever silent: loading takes 1 to 5 s
+IDLE_S = 40.0  # a little longer than somebody awake is waited for
 LIMIT_S = 60.0  # for one call; loading takes 5 s on a busy machine
+
+_Job = tuple[list[Utterance], int, float]  # the arguments of `make`
 
 
 class Studio(Protocol):
@@ -31,6 +35,12 @@ class Studio(Protocol):
         self, utterances: Sequence[Utterance], rate_hz: int, loudness_lufs: float
     ) -> list[Audio]:
         """Samples for each utterance, in order; empty where nothing sounds. Raises VoiceError."""
+
+    def expect(self) -> None:
+        """Be ready: something has been said that needed no making, and more may follow."""
+
+    def stay(self, stays: bool) -> None:
+        """Whether to be ready through any silence."""
 
     def close(self) -> None:
         """Give back what is held."""
@@ -49,6 +59,12 @@ class Here:
         raws = self._synthesiser.render(utterances) if utterances else []
         return [finished(raw, rate_hz, loudness_lufs) for raw in raws]
 
+    def expect(self) -> None:
+        """See Studio."""
+
+    def stay(self, stays: bool) -> None:
+        """See Studio."""
+
     def close(self) -> None:
         """See Studio."""
 
@@ -59,8 +75,9 @@ class Apart:
     def __init__(self, synthesiser: Synthesiser, idle_s: float = IDLE_S) -> None:
         self._synthesiser = synthesiser
         self._idle_s = idle_s
+        self._stays = False
         self._lock = Lock()  # the timer closes from a thread of its own
-        self._workers: ProcessPoolExecutor | None = None
+        self._worker: subprocess.Popen[bytes] | None = None
         self._timer: Timer | None = None
 
     def make(
@@ -69,64 +86,110 @@ class Apart:
         """See Studio."""
         if not utterances:
             return []
+        job = list(utterances), rate_hz, loudness_lufs
         with self._lock:
             try:
-                return self._make(utterances, rate_hz, loudness_lufs)
-            except BrokenProcessPool:  # somebody ended it; once more with a new one
-                self._end()
-            try:
-                return self._make(utterances, rate_hz, loudness_lufs)
-            except BrokenProcessPool:
-                self._end()
-                raise VoiceError(
-                    f"the voice {self._synthesiser.name} cannot be used: its process ends by "
-                    "itself; is there enough memory?"
-                ) from None
+                return self._made(job)
+            except _Ended:  # somebody ended it; once more with a new one
+                return self._made_at_last(job)
+
+    def expect(self) -> None:
+        """See Studio; does not wait for it."""
+        with self._lock:
+            self._begin()
+            self._watch()
+
+    def stay(self, stays: bool) -> None:
+        """See Studio; does not wait for it."""
+        self._stays = stays
+        if stays:
+            self.expect()
+        else:
+            with self._lock:
+                self._watch()
 
     def close(self) -> None:
         """See Studio."""
         with self._lock:
             self._end()
 
-    def _make(
-        self, utterances: Sequence[Utterance], rate_hz: int, loudness_lufs: float
-    ) -> list[Audio]:
-        if self._timer is not None:
-            self._timer.cancel()
-        if self._workers is None:
-            self._workers = ProcessPoolExecutor(
-                1, get_context("spawn"), initializer=_begin, initargs=(self._synthesiser,)
-            )
-        job = self._workers.submit(_work, list(utterances), rate_hz, loudness_lufs)
+    def _made_at_last(self, job: _Job) -> list[Audio]:
         try:
-            made = job.result(LIMIT_S)
-        except TimeoutError:
+            return self._made(job)
+        except _Ended:
+            raise VoiceError(
+                f"the voice {self._synthesiser.name} cannot be used: its process ends by "
+                "itself; is there enough memory?"
+            ) from None
+
+    def _made(self, job: _Job) -> list[Audio]:
+        """What the process makes of a job. Raises _Ended, VoiceError."""
+        worker = self._begin()
+        assert worker.stdin is not None
+        assert worker.stdout is not None
+        began_s = time.monotonic()
+        limit = Timer(LIMIT_S, worker.kill)
+        limit.start()
+        try:
+            pickle.dump(job, worker.stdin)
+            worker.stdin.flush()
+            answer: list[Audio] | VoiceError = pickle.load(worker.stdout)
+        except (OSError, EOFError, pickle.UnpicklingError):
             self._end()
+            if time.monotonic() - began_s < LIMIT_S:
+                raise _Ended from None
             raise VoiceError(
                 f"the voice {self._synthesiser.name} did not answer within {LIMIT_S:g} s; "
                 "the machine may be too busy, try again"
             ) from None
-        self._timer = Timer(self._idle_s, self.close)
-        self._timer.daemon = True
-        self._timer.start()
-        return made
+        finally:
+            limit.cancel()
+        self._watch()
+        if isinstance(answer, VoiceError):
+            raise answer
+        return answer
 
-    def _end(self) -> None:
+    def _begin(self) -> subprocess.Popen[bytes]:
+        """The process, which loads the voice by itself when it is new."""
+        if self._worker is None:
+            self._worker = subprocess.Popen(
+                [sys.executable, "-m", "coach.voice.studio_worker"],
+                stdin=subprocess.PIPE,
+                stdout=subprocess.PIPE,
+                env={**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))},
+                start_new_session=True,  # Ctrl-C is for the coach, who still speaks
+            )
+            assert self._worker.stdin is not None
+            with suppress(OSError):  # if it has ended, whoever gives it work will see
+                pickle.dump(self._synthesiser, self._worker.stdin)
+                self._worker.stdin.flush()
+        return self._worker
+
+    def _watch(self) -> None:
+        """End the process when it has been idle."""
+        self._unwatch()
+        if not self._stays:
+            self._timer = Timer(self._idle_s, self.close)
+            self._timer.daemon = True
+            self._timer.start()
+
+    def _unwatch(self) -> None:
         if self._timer is not None:
             self._timer.cancel()
             self._timer = None
-        if self._workers is not None:
-            self._workers.shutdown(wait=False, cancel_futures=True)
-            self._workers = None
+
+    def _end(self) -> None:
+        self._unwatch()
+        if self._worker is None:
+            return
+        self._worker.kill()
+        self._worker.wait()
+        for pipe in (self._worker.stdin, self._worker.stdout):
+            assert pipe is not None
+            with suppress(OSError):  # what was still to be written
+                pipe.close()
+        self._worker = None
 
 
-_studio: list[Here] = []  # of the worker process
-
-
-def _begin(synthesiser: Synthesiser) -> None:
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the coach, who still speaks
-    _studio.append(Here(synthesiser))
-
-
-def _work(utterances: list[Utterance], rate_hz: int, loudness_lufs: float) -> list[Audio]:
-    return _studio[0].make(utterances, rate_hz, loudness_lufs)
+class _Ended(Exception):
+    """The process has ended by itself."""

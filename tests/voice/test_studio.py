@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import os
 import signal
+import subprocess
+import sys
 import time
 from collections.abc import Iterator, Sequence
 from pathlib import Path
@@ -33,6 +35,8 @@ class Telling:
     def render(self, utterances: Sequence[Utterance]) -> list[Raw]:
         if utterances[0].text == "end":
             os.kill(os.getpid(), signal.SIGKILL)
+        if utterances[0].text == "print":
+            print("hello")
         if utterances[0].text == "fail":
             raise VoiceError("no such voice")
         tone = np.sin(np.arange(RATE_HZ) * 0.3).astype(np.float32)
@@ -80,6 +84,37 @@ def test_a_process_that_dies_is_one_clear_line_and_the_next_text_works(apart: Ap
     with pytest.raises(VoiceError, match="its process ends by itself"):
         apart.make([Utterance("end", 1.0)], RATE_HZ, LUFS)
     assert length(apart) > 0
+
+
+def test_it_stays_through_any_silence_while_it_is_told_to() -> None:
+    apart = Apart(Telling(), idle_s=0.2)
+    apart.stay(True)
+    first = length(apart)
+    time.sleep(1.0)
+    assert length(apart) == first
+    apart.stay(False)
+    time.sleep(1.0)
+    assert length(apart) != first
+    apart.close()
+
+
+def test_it_ends_with_a_coach_that_was_killed() -> None:
+    program = (
+        "from tests.voice.test_studio import *\n"
+        "length(studio := Apart(Telling())); print(studio._worker.pid, flush=True)\n"
+        "os.kill(os.getpid(), signal.SIGKILL)"
+    )
+    done = subprocess.run([sys.executable, "-c", program], stdout=subprocess.PIPE, check=False)
+    worker = Path("/proc", done.stdout.decode().strip())
+    ends_s = time.monotonic() + 10.0
+    while worker.exists() and time.monotonic() < ends_s:
+        time.sleep(0.05)
+    assert not worker.exists()
+
+
+def test_what_the_voice_prints_is_no_answer(apart: Apart) -> None:
+    (made,) = apart.make([Utterance("print", 1.0)], RATE_HZ, LUFS)
+    assert len(made)
 
 
 def test_an_error_of_the_voice_comes_through(apart: Apart) -> None:
