@@ -62,8 +62,8 @@ def _reminders(
     except ValueError as error:
         raise BadInput(f"coach.toml: reminders.{error}") from None
 
-    def deliver(*_: object) -> None:
-        room.post(Remind(room.now_s()))
+    def deliver(_plan: str, late: bool) -> None:
+        room.post(Remind(room.now_s(), late))
 
     reminders = Reminders(folder / "reminders.json", days, deliver)
 

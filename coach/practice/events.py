@@ -132,9 +132,10 @@ class Interrupted:
 
 @dataclass(frozen=True, slots=True)
 class Remind:
-    """A planned practice time has come."""
+    """A planned practice time has come; `late` if it was more than an hour ago."""
 
     at_s: float
+    late: bool = False
 
 
 @dataclass(frozen=True, slots=True)

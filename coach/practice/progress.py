@@ -240,6 +240,20 @@ def newest(points: Iterable[Point], against: int = 10) -> Change | None:
     return Change(value, before, value - before, usual, within)
 
 
+def means_alike(
+    now: Sequence[float], then: Sequence[float], earlier: Sequence[float]
+) -> bool | None:
+    """Whether two means lie within the usual variation of the person, known from `earlier`.
+
+    Usual are VARIATION typical errors of a difference of means: TE * sqrt(1/n + 1/m). None with
+    fewer than LEAST_FOR_TREND earlier results.
+    """
+    if len(earlier) < LEAST_FOR_TREND:
+        return None
+    usual = VARIATION * own_typical_error(earlier) * sqrt(1 / len(now) + 1 / len(then))
+    return abs(fmean(now) - fmean(then)) <= usual
+
+
 def best(points: Iterable[Point]) -> Point | None:
     """The highest value, the earliest of equals; None without any."""
     return min(points, key=lambda point: (-point.value, point.day), default=None)

@@ -94,7 +94,8 @@ class Steward:
             case Interrupted():
                 self._finish()
             case Remind():
-                self.stage.say("steward_reminder", moment="reminder")
+                line = "steward_reminder_late" if event.late else "steward_reminder"
+                self.stage.say(line, moment="reminder")
             case Returned():
                 self._returned(event)
             case Told():

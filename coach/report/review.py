@@ -10,16 +10,13 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from datetime import date, datetime, timedelta
 from enum import StrEnum
-from math import sqrt
 from statistics import fmean
 
 from coach.border import BadInput
 from coach.practice.progress import (
-    LEAST_FOR_TREND,
-    VARIATION,
     Point,
     levelled_off,
-    own_typical_error,
+    means_alike,
     within,
 )
 from coach.practice.summary import Said
@@ -229,11 +226,10 @@ def _difference(
 ) -> Said:
     """Whether two means differ by more than typical errors of one person let them differ."""
     earlier = [point.value for point in within(points, monday - USUAL_DAYS, monday)]
-    if len(earlier) < LEAST_FOR_TREND:
+    alike = means_alike(now, then, earlier)
+    if alike is None:
         return ("rev_week_few", {})
-    usual = VARIATION * own_typical_error(earlier) * sqrt(1 / len(now) + 1 / len(then))
-    same = abs(fmean(now) - fmean(then)) <= usual
-    return ("rev_week_usual" if same else "rev_week_differs", {})
+    return ("rev_week_usual" if alike else "rev_week_differs", {})
 
 
 def _span(rows: Sequence[Summary], name: str, _: date) -> Iterator[Said]:

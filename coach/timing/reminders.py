@@ -24,7 +24,7 @@ from tzlocal import get_localzone
 from coach.durable import Damaged, make_folder, packed, read_tables, write_whole
 
 WEEK = ("MO", "TU", "WE", "TH", "FR", "SA", "SU")
-LATE = timedelta(hours=1)  # from then on a reminder speaks of a day that has passed
+LATE = timedelta(hours=1)  # from then on a reminder speaks of an earlier time
 JOB = "practice"
 TABLE = "reminders"
 ROW = "1"

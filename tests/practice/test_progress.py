@@ -12,6 +12,7 @@ from coach.practice.progress import (
     is_personal_best,
     kendall_z,
     levelled_off,
+    means_alike,
     newest,
     own_typical_error,
     span,
@@ -125,3 +126,12 @@ def test_holds_that_grow_to_the_end_have_not_levelled_off() -> None:
     assert levelled_off([60, 70, 80, 90]) is None
     assert levelled_off([90, 90, 90]) == 1
     assert levelled_off([60, 70]) is None
+
+
+def test_two_weeks_are_alike_within_the_typical_errors_of_their_means() -> None:
+    earlier = [60.0, 62.0, 60.0, 62.0, 60.0]
+    error = own_typical_error(earlier)
+    limit = 2 * error * (1 / 2 + 1 / 3) ** 0.5
+    assert means_alike([60 + limit - 0.01] * 2, [60.0] * 3, earlier) is True
+    assert means_alike([60 + limit + 0.01] * 2, [60.0] * 3, earlier) is False
+    assert means_alike([60.0], [90.0], earlier[:4]) is None

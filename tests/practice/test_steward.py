@@ -310,6 +310,10 @@ def test_a_planned_time_is_reminded_of() -> None:
     assert night.standing is Standing.ASLEEP
 
 
+def test_a_planned_time_that_was_missed_is_told_as_such() -> None:
+    assert Night().give(Remind(100.0, late=True)).quiet().said[-1] == "steward_reminder_late"
+
+
 def test_the_voice_can_be_changed_when_it_is_awake() -> None:
     night = Night().hear("wake", "softer", "faster")
     assert [e for e in night.effects if isinstance(e, Adjust)] == [
