@@ -11,6 +11,7 @@ import soundfile
 
 RATE = 16000
 Sound = npt.NDArray[np.float32]
+LONGEST_S = 5.0
 _OPUS_DELAY_SAFE_GAP = 320
 
 
@@ -25,7 +26,9 @@ class Clip:
     split: str = "train"
 
 
-def trimmed(sound: Sound, margin_s: float = 0.03, floor_db: float = -40.0) -> Sound | None:
+def trimmed(
+    sound: Sound, margin_s: float = 0.03, floor_db: float = -40.0, longest_s: float = LONGEST_S
+) -> Sound | None:
     """The part with speech in it, peak at half scale; None if there is none or it is too long.
 
     Speech is what lies less than ``-floor_db`` under the loudest 10 ms.
@@ -38,7 +41,7 @@ def trimmed(sound: Sound, margin_s: float = 0.03, floor_db: float = -40.0) -> So
         return None
     margin = int(margin_s * RATE)
     cut = sound[max(0, loud[0] - margin) : loud[-1] + margin]
-    if not 0.1 * RATE <= len(cut) <= 5.0 * RATE:
+    if not 0.1 * RATE <= len(cut) <= longest_s * RATE:
         return None
     return (cut * (0.5 / float(np.abs(cut).max()))).astype(np.float32)
 

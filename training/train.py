@@ -22,7 +22,7 @@ from training.augment import microphone, other_throat
 from training.batches import Batch, Batches, Pool, load_pool
 from training.features import Mfcc
 from training.lfmmi import Denominator, Numerator, numerator_score, spell, stack
-from training.network import Network
+from training.network import SUBSAMPLING, Network
 
 Sound16 = npt.NDArray[np.int16]
 HEADS = ("chain", "xent", "prel")
@@ -49,6 +49,31 @@ class Plan:
         if done < self.hold:
             return warm
         return warm * (0.5 * (1 + math.cos(math.pi * (done - self.hold) / (1 - self.hold))) + 0.01)
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """What the numerator wants of a batch.
+
+    ``said`` (batch,) is the log-likelihood of the words; ``usable`` (batch, 1, 1) is 0 where the
+    words do not fit into their time, which teaches nothing; ``gradient`` (batch, frames, outputs)
+    are the posteriors at their ``weight`` (batch, 1, 1) in the mean over the batch.
+    """
+
+    said: Tensor
+    usable: Tensor
+    weight: Tensor
+    gradient: Tensor
+
+
+def cut_or_held(features: Tensor, frames: int) -> Tensor:
+    """``features`` (batch, any, 40) at this many frames; the last is repeated where it lacks."""
+    if features.shape[1] >= frames:
+        return features[:, :frames]
+    longer = functional.pad(
+        features.transpose(1, 2), (0, frames - features.shape[1]), mode="replicate"
+    )
+    return longer.transpose(1, 2)
 
 
 class Learner:
@@ -90,40 +115,46 @@ class Learner:
         return features
 
     def learn(self, batch: Batch, flat: bool, done: float) -> tuple[Tensor, Tensor]:
-        """One step; returns the two losses per output frame."""
+        """One step; returns the two losses per output frame.
+
+        In a ``flat`` start each frame's outputs are made to sum to one, and no denominator is
+        needed; ``done`` is the share of the time that is spent.
+        """
+        frames = batch.speech_time.shape[1]
         with torch.no_grad():
-            features = self.heard(batch)
-            frames = batch.speech_time.shape[1]
-            needed = 3 * frames
-            features = (
-                features[:, :needed]
-                if features.shape[1] >= needed
-                else functional.pad(
-                    features.transpose(1, 2), (0, needed - features.shape[1]), mode="replicate"
-                ).transpose(1, 2)
-            )
-        for group, full in zip(self.optimiser.param_groups, self.full_rates, strict=True):
-            group["lr"] = full * self.plan.factor(self.step, done)
+            features = cut_or_held(self.heard(batch), SUBSAMPLING * frames)
+        self._set_rates(done)
         outputs, hints = self.network(self.network.padded(features))
         outputs = outputs[:, :frames].clamp(-OUTPUT_CLAMP, OUTPUT_CLAMP)
-        hints = hints[:, :frames]
         scored = functional.log_softmax(outputs, 2) if flat else outputs
+        target = self._target(scored, batch)
+        surrogate, objective = -(scored * target.gradient).sum(), target.said
+        if not flat:
+            could = self.denominator.score(outputs)
+            surrogate = surrogate + (could * target.weight[:, 0, 0]).sum()
+            objective = objective - could.detach()
+        crossed = -(target.gradient * functional.log_softmax(hints[:, :frames], 2)).sum()
+        penalty = self.plan.output_penalty * outputs.square().sum(2).mean()
+        self._move(surrogate + self.plan.cross_entropy * crossed + penalty)
+        return (objective * target.usable[:, 0, 0]).mean() / frames, crossed.detach()
+
+    def _set_rates(self, done: float) -> None:
+        for group, full in zip(self.optimiser.param_groups, self.full_rates, strict=True):
+            group["lr"] = full * self.plan.factor(self.step, done)
+
+    def _target(self, scored: Tensor, batch: Batch) -> Target:
+        frames = scored.shape[1]
         aligned = scored.detach().requires_grad_()
         said = numerator_score(aligned, batch.numerator, batch.speech_time)
         (posterior,) = torch.autograd.grad(said.sum(), aligned)
         usable = (posterior.sum((1, 2)) > 0.9 * frames).float()[:, None, None]
-        weight = usable / frames / len(outputs)
-        gradient = posterior * weight
-        objective = said.detach()
-        surrogate = -(scored * gradient).sum()
-        if not flat:
-            could = self.denominator.score(outputs)
-            surrogate = surrogate + (could * weight[:, 0, 0]).sum()
-            objective = objective - could.detach()
-        crossed = -(gradient * functional.log_softmax(hints, 2)).sum()
-        penalty = self.plan.output_penalty * outputs.square().sum(2).mean()
+        weight = usable / frames / len(scored)
+        return Target(said.detach(), usable, weight, posterior * weight)
+
+    def _move(self, loss: Tensor) -> None:
+        """Change the weights down the slope of ``loss``, and their mean after them."""
         self.optimiser.zero_grad(set_to_none=True)
-        (surrogate + self.plan.cross_entropy * crossed + penalty).backward()
+        loss.backward()  # type: ignore[no-untyped-call]
         norm = nn.utils.clip_grad_norm_(self.network.parameters(), 2.0)
         if torch.isfinite(norm):
             self.optimiser.step()
@@ -134,7 +165,6 @@ class Learner:
             torch._foreach_lerp_(
                 list(self.mean.values()), [state[name] for name in self.mean], share
             )
-        return (objective * usable[:, 0, 0]).mean() / frames, crossed.detach()
 
     def save(self, path: Path) -> None:
         torch.save({name: value.half().cpu() for name, value in self.mean.items()}, path)

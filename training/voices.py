@@ -16,7 +16,7 @@ import numpy as np
 import soundfile
 from scipy.signal import resample_poly
 
-from training.corpus import RATE, Sound, trimmed
+from training.corpus import LONGEST_S, RATE, Sound, trimmed
 
 Texts = Iterator[list[str]]
 Said = Iterator[tuple[Sound, tuple[str, ...], str]]
@@ -56,15 +56,17 @@ def to_rate(sound: Sound, rate: int) -> Sound:
     return resampled
 
 
-def _from_wav(raw: bytes) -> Sound | None:
+def _from_wav(raw: bytes, longest_s: float) -> Sound | None:
     try:
         sound, rate = soundfile.read(io.BytesIO(raw), dtype="float32")
     except soundfile.LibsndfileError:
         return None
-    return trimmed(to_rate(sound, rate))
+    return trimmed(to_rate(sound, rate), longest_s=longest_s)
 
 
-def espeak(texts: Texts, rng: random.Random, held_out: bool = False) -> Said:
+def espeak(
+    texts: Texts, rng: random.Random, held_out: bool = False, longest_s: float = LONGEST_S
+) -> Said:
     for words in texts:
         accent, variant = rng.choice(ESPEAK_ACCENTS), rng.choice(ESPEAK_VARIANTS)
         if held_out:
@@ -73,11 +75,13 @@ def espeak(texts: Texts, rng: random.Random, held_out: bool = False) -> Said:
         voice = f"{accent}+{variant}"
         command = ["espeak-ng", "-v", voice, "-s", speed, "-p", pitch, "--stdout", " ".join(words)]
         made = subprocess.run(command, capture_output=True, check=False).stdout
-        if (sound := _from_wav(made)) is not None:
+        if (sound := _from_wav(made, longest_s)) is not None:
             yield sound, tuple(words), f"espeak:{voice}"
 
 
-def flite(texts: Texts, rng: random.Random, held_out: bool = False) -> Said:
+def flite(
+    texts: Texts, rng: random.Random, held_out: bool = False, longest_s: float = LONGEST_S
+) -> Said:
     with tempfile.TemporaryDirectory() as folder:
         out = Path(folder) / "out.wav"
         for words in texts:
@@ -95,11 +99,13 @@ def flite(texts: Texts, rng: random.Random, held_out: bool = False) -> Said:
                 str(out),
             ]
             subprocess.run(command, capture_output=True, check=False)
-            if (sound := _from_wav(out.read_bytes())) is not None:
+            if (sound := _from_wav(out.read_bytes(), longest_s)) is not None:
                 yield sound, tuple(words), f"flite:{voice}"
 
 
-def festival(texts: Texts, rng: random.Random, held_out: bool = False) -> Said:
+def festival(
+    texts: Texts, rng: random.Random, held_out: bool = False, longest_s: float = LONGEST_S
+) -> Said:
     batch = 100
     while True:
         voice = rng.choice(FESTIVAL_HELD_OUT if held_out else FESTIVAL)
@@ -117,7 +123,7 @@ def festival(texts: Texts, rng: random.Random, held_out: bool = False) -> Said:
             subprocess.run(["festival", "--batch", str(script)], capture_output=True, check=False)
             for number, words in enumerate(said):
                 out = Path(folder) / f"{number}.wav"
-                if out.is_file() and (sound := _from_wav(out.read_bytes())) is not None:
+                if out.is_file() and (sound := _from_wav(out.read_bytes(), longest_s)) is not None:
                     yield sound, tuple(words), f"festival:{voice}"
 
 
