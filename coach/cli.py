@@ -21,6 +21,15 @@ if TYPE_CHECKING:
 
 BAD_INPUT = 2
 EARLY = 1
+RECORDS = {
+    "list": "",
+    "show": "[SESSION]",
+    "correct": "SESSION KEY FIELD=VALUE",
+    "name": "WHO NEW-NAME",
+    "prefer": "WHO [speed=0.9] [quiet=yes] [knocks=no]",
+    "delete": "WHO",
+    "import": "FILE.json",
+}
 
 # --- arguments -------------------------------------------------------------------------
 
@@ -89,8 +98,13 @@ def _afterwards(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -
     export.add_argument("--session", default="last", help="for vtt: which one")
     _span(export)
     _ours(export, _export)
-    records = commands.add_parser("records", help="list, show, correct, name, delete, import")
-    records.add_argument("action", choices=("list", "show", "correct", "name", "delete", "import"))
+    records = commands.add_parser(
+        "records",
+        help="look after what is kept: " + ", ".join(RECORDS),
+        epilog="\n".join(f"coach records {action} {words}" for action, words in RECORDS.items()),
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    records.add_argument("action", choices=tuple(RECORDS))
     records.add_argument("words", nargs="*", metavar="WORD")
     _ours(records, _records)
 

@@ -30,6 +30,7 @@ from coach.practice.events import (
     KeepFailed,
     Knocked,
     Listen,
+    Prefer,
     RoomBack,
     RoomLost,
     Say,
@@ -42,12 +43,13 @@ from coach.practice.events import (
 )
 from coach.practice.kept import Kept
 from coach.room.speaker import Speaker
+from coach.settings import SPEEDS
 from coach.voice.lines import Lines
 from coach.voice.tones import tone
 
 LAST_WORDS_S = 20.0  # how long the voice may still speak when the session is over
 VOLUME_STEP_DB, MOST_VOLUME_DB = 4.0, 12.0
-SPEED_STEP, SPEEDS = 0.1, (0.7, 1.4)
+SPEED_STEP = 0.1
 
 Show = Callable[[float, str, str], None]  # room time, who, what
 
@@ -196,7 +198,7 @@ class Loop:
                 self._adjust(effect)
             case Escalate():
                 self._escalate(effect)
-            case Start() | Tell() | Schedule():
+            case Start() | Tell() | Schedule() | Prefer():
                 event = self.errand(effect)
                 self._speaker = self._fresh_speaker()  # others have spoken in the room
                 self._texts.clear()

@@ -9,11 +9,14 @@ from __future__ import annotations
 import os
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
+
+from pydantic import Field
 
 from coach.border import BadInput, data_path, parse, read_toml
 
 FORBID = {"extra": "forbid"}
+SPEEDS = (0.75, 1.4)  # of the voice: slower is a drawl, faster too fast to follow lying down
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,7 +26,7 @@ class VoiceSettings:
     __pydantic_config__ = FORBID
     name: Literal["natural", "espeak"] = "natural"
     lines: str = "en"
-    speed: float = 1.0  # 1.0 is the voice's usual rate
+    speed: Annotated[float, Field(ge=SPEEDS[0], le=SPEEDS[1])] = 1.0  # 1.0 is its usual rate
     loudness_lufs: float = -23.0  # EBU R 128's programme level
     cache: str = ""  # folder for rendered clips; empty: $XDG_CACHE_HOME/coach
 

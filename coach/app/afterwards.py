@@ -20,6 +20,7 @@ from coach.records.commands import (
     import_records,
     list_records,
     name_person,
+    prefer,
     show_record,
 )
 from coach.records.document import Summary, who
@@ -116,7 +117,7 @@ class Review:
 
 
 def records(settings: Settings, action: str, words: Sequence[str], tell: Tell) -> int:
-    """`coach records`: list, show, correct, name, delete, import. Raises BadInput."""
+    """`coach records`: what `USES` says. Raises BadInput."""
     library = _library(settings)
     match action, words:
         case "list", []:
@@ -127,6 +128,8 @@ def records(settings: Settings, action: str, words: Sequence[str], tell: Tell) -
             lines = correct_record(library, session, key, change, datetime.now(UTC).astimezone())
         case "name", [old, name]:
             lines = name_person(library, old, name)
+        case "prefer", [person, *changes]:
+            lines = prefer(library, person, changes)
         case "delete", [name]:
             lines = delete_person(library, name)
         case "import", [name]:
@@ -142,6 +145,7 @@ USES = {
     "list": "takes nothing more",
     "show": "takes the beginning of one session's name, or nothing for the last",
     "correct": "takes SESSION KEY FIELD=VALUE, such as: last hold:main:1 duration_s=73.4",
+    "prefer": "takes a name or number, and any of speed=0.9 quiet=yes knocks=no",
     "name": "takes a name or number as `coach records list` shows it, and the new name",
     "delete": "takes one person's name or number as `coach records list` shows it",
     "import": "takes one JSON file that `coach export --format json` has written",

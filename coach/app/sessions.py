@@ -13,7 +13,7 @@ from coach.loop import VOLUME_STEP_DB, Loop, Show, nothing
 from coach.plans import find_plan, load_plan, refuse_unsafe
 from coach.ports import Room
 from coach.practice.conductor import Conductor
-from coach.practice.events import Errand, Event, Returned, Schedule, Start, Tell, Told
+from coach.practice.events import Errand, Event, Prefer, Returned, Schedule, Start, Tell, Told
 from coach.practice.kept import Kept
 from coach.practice.summary import Said
 from coach.practice.words import Command
@@ -97,6 +97,11 @@ class Sessions:
         likes = replace(one.preferences, speed=loop.speed, quiet=quiet)
         self._store.people.save(replace(one, preferences=likes))
 
+    def _prefer(self, errand: Prefer) -> None:
+        one = self._store.people.find(errand.participant)
+        likes = replace(one.preferences, knocks=errand.knocks)
+        self._store.people.save(replace(one, preferences=likes))
+
     def errand(self, errand: Errand) -> Event:
         """What the steward sends for."""
         if isinstance(errand, Start):
@@ -108,6 +113,9 @@ class Sessions:
         if isinstance(errand, Schedule):
             self.schedule(errand.day)
             return Told(self._room.now_s(), ((f"remind_{errand.day}", {}),))
+        if isinstance(errand, Prefer):
+            self._prefer(errand)
+            return Told(self._room.now_s(), (("knocks_on" if errand.knocks else "knocks_off", {}),))
         if errand.question == Command.NEXT_SESSION:
             return self._proposal(errand)
         return Told(self._room.now_s(), tuple(self._answer(errand)))

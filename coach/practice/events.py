@@ -284,5 +284,13 @@ class Schedule:
     day: str
 
 
-Errand = Start | Tell | Schedule
+@dataclass(frozen=True, slots=True)
+class Prefer:
+    """From now on this participant's knocks count in a hold, or not; `Told` follows."""
+
+    participant: int
+    knocks: bool
+
+
+Errand = Start | Tell | Schedule | Prefer
 Effect = Say | Sound | Wait | Drop | Hush | Listen | Keep | Adjust | Escalate | Finish | Errand

@@ -22,6 +22,7 @@ from coach.practice.events import (
     Finish,
     Heard,
     Interrupted,
+    Prefer,
     Rank,
     Remind,
     Returned,
@@ -132,6 +133,8 @@ class Steward:
             self._ask("steward_day", Situation.WHO, Standing.ASKING_DAY)
         elif command == Command.REMIND_NEVER:
             self._schedule("never")
+        elif command in (Command.KNOCKS_ON, Command.KNOCKS_OFF):
+            self._errand(Prefer(self._who, command == Command.KNOCKS_ON))
         elif command in ADJUSTMENTS and self.standing is not Standing.ASLEEP:
             self.stage.effects.append(Adjust(*ADJUSTMENTS[Command(command)]))
             self.stage.say("adjusted", rank=Rank.TALK)
@@ -166,14 +169,16 @@ class Steward:
             self._ask("steward_day", Situation.WHO, Standing.ASKING_DAY)
 
     def _schedule(self, day: str) -> None:
-        self._withdraw()
-        self.standing = Standing.TELLING
-        self.stage.effects.append(Schedule(day))
+        self._errand(Schedule(day))
 
     def _look_up(self, question: str) -> None:
+        self._errand(Tell(question, self._who, self._declined, self._slept_badly))
+
+    def _errand(self, errand: Tell | Schedule | Prefer) -> None:
+        """Send for it; `Told` brings what to say."""
         self._withdraw()
         self.standing = Standing.TELLING
-        self.stage.effects.append(Tell(question, self._who, self._declined, self._slept_badly))
+        self.stage.effects.append(errand)
 
     def _who_is_there(self, event: Heard) -> None:
         assert event.number is not None

@@ -64,6 +64,8 @@ class Command(StrEnum):
     COMFORT_HOLD = "plan-comfort-hold"
     REMIND = "remind"
     REMIND_NEVER = "remind-never"
+    KNOCKS_ON = "knocks-on"
+    KNOCKS_OFF = "knocks-off"
     GROUP = "group"  # "a group of five", with the number
     # review
     HOW_WAS_IT = "how-was-it"

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import asdict, replace
 from datetime import date, datetime
+from typing import Any
 
 from coach.border import BadInput
 from coach.records.corrections import corrected
@@ -14,7 +16,7 @@ from coach.records.forget import forget
 from coach.records.imports import import_json
 from coach.records.library import Library
 from coach.records.naming import rename
-from coach.records.people import People
+from coach.records.people import People, Preferences, preferred
 
 
 def list_records(
@@ -85,13 +87,43 @@ def correct_record(
     return [f"{made['id']}: {key}: {field} is now {text}; the earlier value stays in the record"]
 
 
+def prefer(library: Library, person: str, changes: Sequence[str]) -> list[str]:
+    """How somebody wants the coach to be; `changes` are FIELD=VALUE. Raises BadInput, OSError."""
+    with library.locked():
+        everybody = reversed(_everybody(library))
+        found = next((p for p in everybody if person in (who(p), str(p["number"]))), None)
+        if found is None:
+            raise BadInput(_nobody(library, person))
+        one = People(library).find(found["number"], found["name"])
+        likes = preferred(one.preferences, changes)
+        People(library).save(replace(one, preferences=likes))
+    return [f"{one.who}: {_liked(likes)}"]
+
+
+def _liked(likes: Preferences) -> str:
+    """As `prefer` takes it; what is not set is left out."""
+    said = {True: "yes", False: "no"}
+    chosen = {name: value for name, value in asdict(likes).items() if value is not None}
+    words = [f"{name}={said.get(value, value)}" for name, value in chosen.items()]
+    return " ".join(words) or "all as configured"
+
+
+def _everybody(library: Library) -> list[Mapping[str, Any]]:
+    """Number and name of whoever is known here."""
+    met = [person for row in library.summaries() for person in row["participants"]]
+    return [*met, *({"number": one.number, "name": one.name} for one in People(library).all())]
+
+
+def _nobody(library: Library, name: str) -> str:
+    known = sorted({who(person) for person in _everybody(library)})
+    return f"{name}: nobody of that name here; known: {', '.join(known) or 'nobody yet'}"
+
+
 def delete_person(library: Library, name: str) -> list[str]:
     """Delete everything of a person. Raises BadInput if nobody is known by that name, OSError."""
     with library.locked():
-        known = {who(person) for row in library.summaries() for person in row["participants"]}
-        known |= {one.who for one in People(library).all()}
-        if name not in known:
-            raise BadInput(f"{name}: nobody of that name here; known: {', '.join(sorted(known))}")
+        if all(who(person) != name for person in _everybody(library)):
+            raise BadInput(_nobody(library, name))
         gone = forget(library, name)
     return [
         f"{name}: {gone.sessions} sessions deleted, taken out of {gone.shared} sessions of a "

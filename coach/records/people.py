@@ -8,16 +8,18 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from datetime import date, timedelta
 from typing import Any
 
 from tinydb import where
 
+from coach.border import BadInput
 from coach.durable import Damaged, database
 from coach.practice.safety import HEALTH_QUESTIONS, SAFE_ANSWERS, UNCHANGED_QUESTION, Person
 from coach.records.document import Document, Summary, who
 from coach.records.library import Library
+from coach.settings import SPEEDS
 
 TABLE = "people"
 CLEARING_LASTS = timedelta(days=365)  # then the health questions are asked anew; common practice
@@ -32,6 +34,32 @@ class Preferences:
     speed: float | None = None
     quiet: bool | None = None
     knocks: bool | None = None
+
+
+YES_NO = {"yes": True, "no": False}
+
+
+def preferred(likes: Preferences, changes: Iterable[str]) -> Preferences:
+    """Changed by FIELD=VALUE: speed=0.9, quiet=yes, knocks=no. Raises BadInput."""
+    for change in changes:
+        name, _, value = change.partition("=")
+        if name in ("quiet", "knocks") and value in YES_NO:
+            likes = replace(likes, **{name: YES_NO[value]})
+        elif name == "speed" and _is_speed(value):
+            likes = replace(likes, speed=float(value))
+        else:
+            raise BadInput(
+                f"{change}: write speed={SPEEDS[0]} to {SPEEDS[1]}, quiet=yes or no, "
+                "knocks=yes or no"
+            )
+    return likes
+
+
+def _is_speed(text: str) -> bool:
+    try:
+        return SPEEDS[0] <= float(text) <= SPEEDS[1]
+    except ValueError:
+        return False
 
 
 @dataclass(frozen=True, slots=True)

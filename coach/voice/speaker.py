@@ -8,13 +8,13 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from coach.ports import Audio, Clip, VoiceError
+from coach.settings import SPEEDS
 from coach.voice.cache import ClipCache, key
 from coach.voice.loudness import METER_RATE_HZ
 from coach.voice.spoken import is_call
 from coach.voice.studio import Apart, Here, Studio
 from coach.voice.synthesiser import Synthesiser, Utterance
 
-SPEEDS = (0.75, 1.5)
 _BRISK = 1.25  # a time call has to be over in 1.2 s, running speech wants time to be understood
 _FINISH = 3  # raise it when render.py makes other samples of the same speech
 

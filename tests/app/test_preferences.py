@@ -66,6 +66,7 @@ def test_it_is_kept_with_the_person(evening: Evening) -> None:
     likes = People(Library(evening.folder / "records")).find(1).preferences
     assert likes.speed == pytest.approx(0.9)
     assert likes.quiet
+    assert likes.knocks is False
 
 
 def test_each_session_in_an_open_room_has_its_own_time(evening: Evening) -> None:

@@ -20,6 +20,7 @@ from coach.practice.events import (
     Heard,
     Interrupted,
     Listen,
+    Prefer,
     Remind,
     Returned,
     RoomBack,
@@ -298,6 +299,11 @@ def test_a_day_that_no_week_has_is_asked_again() -> None:
     night = Night().hear("wake", "remind").hear("number", number=8)
     assert night.said[-2:] == ["steward_day", "steward_day"]
     assert not any(isinstance(e, Schedule) for e in night.effects)
+
+
+@pytest.mark.parametrize(("said", "count"), [("knocks-on", True), ("knocks-off", False)])
+def test_whether_knocks_count_is_said_by_voice(said: str, count: bool) -> None:
+    assert Night().hear("wake", said).last(Prefer) == Prefer(1, count)
 
 
 def test_reminders_are_ended_by_voice() -> None:

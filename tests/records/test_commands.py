@@ -20,11 +20,12 @@ from coach.records.commands import (
     import_records,
     list_records,
     name_person,
+    prefer,
     show_record,
 )
 from coach.records.document import Document, Summary
 from coach.records.library import Library
-from coach.records.people import People
+from coach.records.people import People, Preferences
 from coach.records.series import (
     contraction_points,
     day_of,
@@ -48,6 +49,21 @@ def library(tmp_path: Path) -> Library:
         group: list[Kept] = [hold(61.0), hold(62.0, participant=2)]
         put(store, "two", STARTED + timedelta(days=1), group, people=[None, "Jon Invented"])
     return Library(tmp_path / "records")
+
+
+def test_somebody_says_how_the_coach_shall_be(library: Library) -> None:
+    assert prefer(library, ME, []) == [f"{ME}: all as configured"]
+    assert prefer(library, "1", ["speed=0.9", "knocks=no"]) == [f"{ME}: speed=0.9 knocks=no"]
+    assert prefer(library, ME, ["knocks=yes"]) == [f"{ME}: speed=0.9 knocks=yes"]
+    assert People(library).find(1).preferences == Preferences(speed=0.9, knocks=True)
+
+
+@pytest.mark.parametrize("wish", ["speed=9", "speed=fast", "knocks=maybe", "colour=red", "quiet"])
+def test_a_wish_that_cannot_be_is_one_clear_line(library: Library, wish: str) -> None:
+    with pytest.raises(BadInput, match=f"{wish}: write speed=0.75 to 1.4"):
+        prefer(library, ME, [wish])
+    with pytest.raises(BadInput, match="nobody of that name here; known: Jon Invented, part"):
+        prefer(library, "Ada", ["quiet=yes"])
 
 
 def test_sessions_are_listed_a_line_each(library: Library) -> None:
