@@ -1,13 +1,16 @@
 """Clips on the disk, so that a line is rendered once per machine.
 
 A file is the SHA-256 of what follows and the samples in 16 bits. A file that is cut short or
-damaged counts as missing. Where the folder cannot be written, clips are kept in memory.
+damaged counts as missing. Where the folder cannot be written, clips are kept in memory. What was
+not spoken for UNUSED_S is deleted, so the folder does not grow with every number ever said.
 """
 
 from __future__ import annotations
 
 import hashlib
+import time
 from collections import OrderedDict
+from contextlib import suppress
 from pathlib import Path
 from tempfile import NamedTemporaryFile
 
@@ -15,6 +18,7 @@ import numpy as np
 
 from coach.ports import Audio
 
+UNUSED_S = 90 * 86_400.0
 _IN_MEMORY = 256  # clips; the oldest are forgotten
 _CHECK_BYTES = hashlib.sha256().digest_size
 
@@ -30,6 +34,8 @@ class ClipCache:
     def __init__(self, folder: Path | None) -> None:
         self._folder = folder  # None: in memory only
         self._memory: OrderedDict[str, Audio] = OrderedDict()
+        if folder is not None:
+            _delete_unused(folder)
 
     def get(self, key: str) -> Audio | None:
         """The samples, or None if they are not there or damaged."""
@@ -68,6 +74,15 @@ class ClipCache:
         except OSError:
             return False
         return True
+
+
+def _delete_unused(folder: Path) -> None:
+    oldest_s = time.time() - UNUSED_S
+    for path in folder.glob("*.clip"):
+        with suppress(OSError):  # another coach may do the same
+            facts = path.stat()
+            if max(facts.st_atime, facts.st_mtime) < oldest_s:
+                path.unlink()
 
 
 def _fill(temporary: Path, content: bytes, path: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -10,7 +11,7 @@ import numpy as np
 import pytest
 
 from coach.ports import Clip, VoiceError
-from coach.voice.cache import ClipCache
+from coach.voice.cache import UNUSED_S, ClipCache
 from coach.voice.natural import NaturalSynthesiser
 from coach.voice.speaker import Speaker
 from tests.voice.conformance import RATE_HZ
@@ -52,6 +53,17 @@ def test_what_sounds_different_is_not_taken_from_the_cache(
     for other in others:
         with pytest.raises(VoiceError):
             other()
+
+
+def test_what_was_not_spoken_for_long_is_deleted(tmp_path: Path) -> None:
+    speaker(tmp_path).speak(LINE, RATE_HZ)
+    (old,) = tmp_path.iterdir()
+    speaker(tmp_path).speak("Rest now.", RATE_HZ)
+    (new,) = set(tmp_path.iterdir()) - {old}
+    long_ago_s = old.stat().st_mtime - UNUSED_S - 60
+    os.utime(old, (long_ago_s, long_ago_s))
+    speaker(tmp_path)
+    assert list(tmp_path.iterdir()) == [new]
 
 
 def cut_short(content: bytes) -> bytes:
