@@ -54,8 +54,9 @@ QUIET_S = 2.0  # how long the room is listened to
 SWEEPS, SWEEP_EVERY_S = 3, 0.8
 TRIES = 3  # to be heard
 ANSWER_S = 6.0  # how long an answer is waited for
+BETWEEN_S = 1.0  # after an answer, before the next tone
 TAIL_S = 0.5  # what is recorded after the last sound
-OWN_LINES = ("safety_breathing", "hold_lead_in", "recovery_start", "check_in")
+OWN_LINES = ("hold_lead_in", "clear_heart", "recovery_start", "check_in")
 CONTACT_S = 20.0
 
 
@@ -304,8 +305,9 @@ def _be_heard(air: _Air, kit: Kit, report: Report, say: Tell) -> None:
         waits_s: list[float] = []
         levels_db: list[float] = []
         say(f"{what}: {kit.text(name)}")
+        air.until(air.play(kit.voice.speak(kit.text(name), air.room.rate_hz)))
         for _ in range(TRIES):
-            heard, take = _one_try(air, kit, name, over)
+            heard, take = _one_try(air, kit, over)
             if heard is not None:
                 waits_s.append(heard.at_s - heard.end_s)
                 levels_db.append(peak_level_db(take.microphone))
@@ -315,25 +317,23 @@ def _be_heard(air: _Air, kit: Kit, report: Report, say: Tell) -> None:
         if waits_s:
             report.figures[f"{key}_reaction_s"] = round(float(np.median(waits_s)), 2)
         _found(report, _stop_finding(what, len(waits_s), levels_db, report), say)
+        if not waits_s:  # over the coach it would be heard even less
+            return
 
 
-def _one_try(air: _Air, kit: Kit, name: str, over: bool) -> tuple[Heard | None, _Take]:
-    """One request for the word; what was heard of it, and the sound it was heard in."""
+def _one_try(air: _Air, kit: Kit, over: bool) -> tuple[Heard | None, _Take]:
+    """One tone to say the word after; what was heard of it, and the sound it was heard in."""
     room = air.room
     air.attend("hold", Knocks.OFF)
-    asked_s = air.play(kit.voice.speak(kit.text(name), room.rate_hz))
-    air.until(asked_s)
-    begun_s = air.play(kit.tone("count", room.rate_hz))
+    begun_s = air.play(kit.tone("count", room.rate_hz), BETWEEN_S)
     air.until(begun_s)
-    last_s = begun_s + ANSWER_S
     if over:
-        talk = kit.voice.speak(kit.text("check_talk"), room.rate_hz)
-        last_s = max(last_s, air.play(talk))
+        air.play(kit.voice.speak(kit.text("check_talk"), room.rate_hz))
 
     def is_stop(event: EarEvent) -> bool:
         return isinstance(event, Heard) and event.command == "stop" and event.onset_s > begun_s
 
-    take = air.until(last_s, is_stop)
+    take = air.until(begun_s + ANSWER_S, is_stop)
     air.hush()
     found = [event for event in take.heard if isinstance(event, Heard) and is_stop(event)]
     return (found[0] if found else None), take

@@ -8,9 +8,11 @@ from __future__ import annotations
 
 import subprocess
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
+from threading import Timer
 
 import numpy as np
+import pytest
 import soundfile
 
 from coach.ports import Audio
@@ -80,18 +82,30 @@ def coach(server: SoundServer, *arguments: str) -> subprocess.Popen[str]:
     )
 
 
-def lived(process: subprocess.Popen[str], react: Callable[[str], None]) -> str:
-    """Let the person react to every line until the coach ends; returns all lines."""
+def lived(
+    process: subprocess.Popen[str], react: Callable[[str], None], limit_s: float = 300.0
+) -> str:
+    """Let the person react to every line until the coach ends; returns all lines.
+
+    Fails with what the coach said if it does not end in time, which is no measure of its speed.
+    """
+    late: list[bool] = []
+
+    def end() -> None:
+        late.append(True)
+        process.kill()
+
+    limit = Timer(limit_s, end)
+    limit.start()
     said = []
-    for line in _lines(process):
+    assert process.stdout is not None
+    for line in process.stdout:
         said.append(line)
         react(line)
     process.wait(timeout=20)
-    assert process.stdout is not None
     process.stdout.close()
-    return "".join(said)
-
-
-def _lines(process: subprocess.Popen[str]) -> Iterator[str]:
-    assert process.stdout is not None
-    yield from process.stdout
+    limit.cancel()
+    text = "".join(said)
+    if late:
+        pytest.fail(f"the coach did not end within {limit_s:g} s; it said:\n{text}")
+    return text
