@@ -8,10 +8,11 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NoReturn
 
 from coach import __version__
 from coach.border import BadInput
+from coach.plans import plan_names
 from coach.ports import VoiceError
 from coach.settings import Settings, load_settings, user_config_path
 
@@ -34,8 +35,15 @@ RECORDS = {
 # --- arguments -------------------------------------------------------------------------
 
 
+class _Parser(argparse.ArgumentParser):
+    """A wrong argument is one line, as any other bad input."""
+
+    def error(self, message: str) -> NoReturn:
+        self.exit(BAD_INPUT, f"{self.prog}: {message}; see `{self.prog} --help`\n")
+
+
 def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
+    parser = _Parser(
         prog="coach",
         description="Hands-free voice coach for dry breath-hold practice.",
         epilog="Dry land only, lying or seated, with somebody near. Not medical advice.",
@@ -55,15 +63,39 @@ def _sessions(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
     for sub, call in ((demo, _demo), (simulate, _simulate)):
         sub.add_argument("--out", type=Path, metavar="DIR", help="write record, sound, captions")
         _ours(sub, call)
-    run = commands.add_parser("run", help="a live session now, through the sound card")
-    run.add_argument("plan", metavar="PLAN", help="a name in config/plans, or a file")
-    run.add_argument("--participants", type=_people, default=(1,), metavar="N", help="1 to 20")
-    run.add_argument("--number", type=_number, metavar="K", help="the one participant's number")
-    run.add_argument("--with-instructor", action="store_true", help="somebody sits beside them")
-    _ours(run, _run)
-    _ours(
-        commands.add_parser("listen", help="stay ready: wait for the name, start by voice"), _listen
+    run = commands.add_parser(
+        "run",
+        help="a live session now, through the sound card",
+        description="A live session now, through microphone and loudspeaker. Try them with "
+        "`coach check`. Say stop to end it, or press Ctrl-C: what there is so far is kept.",
+        epilog=f"Plans: {', '.join(plan_names())}.",
     )
+    run.add_argument("plan", metavar="PLAN", help="one of the plans below, or a file of your own")
+    who = run.add_mutually_exclusive_group()
+    who.add_argument(
+        "--participants",
+        type=_people,
+        default=(1,),
+        metavar="N",
+        help="a group of so many, 1 to 20, with the numbers 1 to N",
+    )
+    who.add_argument(
+        "--number", type=_number, metavar="K", help="who practises alone, if not number 1"
+    )
+    run.add_argument(
+        "--with-instructor",
+        action="store_true",
+        help="an instructor is in the room; without one, a hold stays under the personal best",
+    )
+    _ours(run, _run)
+    listen = commands.add_parser(
+        "listen",
+        help="stay ready: wait for the name, start by voice",
+        description="Stay ready for hours, through microphone and loudspeaker. Say the name "
+        "(listen.name in the settings, else coach), then help: it tells what can be said. "
+        "Ctrl-C ends it; everything is kept.",
+    )
+    _ours(listen, _listen)
 
 
 def _listening(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -72,11 +104,23 @@ def _listening(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     hear.add_argument("--grammar", metavar="G", help="a file of grammars/, or a path")
     hear.add_argument("--json", action="store_true", help="one JSON object a line")
     _ours(hear, _hear)
-    check = commands.add_parser("check", help="what works here, and how to mend what does not")
-    check.add_argument("--json", action="store_true", help="machine-readable")
-    check.add_argument("--no-person", action="store_true", help="nobody is there to speak")
-    check.add_argument("--store", action="store_true", help="keep what was found in your settings")
-    check.add_argument("--contact", action="store_true", help="make a test call of the contact")
+    check = commands.add_parser(
+        "check",
+        help="what works here, and how to mend what does not",
+        description="What works here, and how to mend what does not, in less than two minutes: "
+        "devices, noise, the way of the sound, its own words, and whether it hears you say stop. "
+        "The exit code is 0 if a practice would work, else 1.",
+    )
+    check.add_argument("--json", action="store_true", help="one JSON object instead of the lines")
+    check.add_argument(
+        "--no-person", action="store_true", help="leave out what somebody has to say"
+    )
+    check.add_argument(
+        "--store", action="store_true", help="write the found delay and gain into your settings"
+    )
+    check.add_argument(
+        "--contact", action="store_true", help="also run contact.command of the settings as a test"
+    )
     _ours(check, _check)
 
 

@@ -107,3 +107,25 @@ def test_what_to_practise_next_is_a_first_lesson_for_somebody_new(
 ) -> None:
     assert main(["review", "--next"]) == 0
     assert "a first lesson" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("argv", "told"),
+    [
+        (["run"], "PLAN"),
+        (["run", "relaxation", "--participants", "0"], "from 1 to 20"),
+        (["run", "relaxation", "--participants", "3", "--number", "2"], "not allowed with"),
+        (["listen", "--voice", "loud"], "natural"),
+        (["sing"], "listen"),
+    ],
+)
+def test_wrong_arguments_are_one_line_too(
+    argv: list[str], told: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(SystemExit) as ended:
+        main(argv)
+    assert ended.value.code == 2
+    printed = capsys.readouterr().err.strip()
+    assert printed.startswith("coach")
+    assert "\n" not in printed
+    assert told in printed
