@@ -23,6 +23,8 @@ FLOOR = 1e-9
 REMOVED_SMOOTHING = 0.97  # of the powers before and after, per frame with the coach in it
 TRUSTED_DB = 10.0  # so much taken away: the room is known well enough ...
 TRUSTED_FRAMES = 300  # ... for so long; less is taken away while somebody else speaks
+OVERLOAD = 0.98  # of full scale: such a microphone bends the echo ...
+OVERLOAD_FRAMES = 10  # ... and the filter is wrong for a moment
 MUCH_DB = -10.0  # left of the microphone's frame: it was not only the coach
 
 
@@ -39,12 +41,18 @@ class EchoFilter:
         self._silent_frames = PARTITIONS + 1
         self._before_power = self._after_power = FLOOR
         self._trusted_frames = 0
+        self._overload_frames = 0
         self.leaves_much = True  # in the last frame
 
     @property
     def is_trusted(self) -> bool:
         """Whether most of the coach's echo was taken away not long ago."""
         return self._trusted_frames > 0
+
+    @property
+    def is_overloaded(self) -> bool:
+        """Whether the microphone was too loud a moment ago for its echo to be linear."""
+        return self._overload_frames > 0
 
     def cancel(self, microphone: Audio, played: Audio) -> Audio:
         """One frame of the microphone without the coach's linear echo."""
@@ -63,6 +71,8 @@ class EchoFilter:
         return left
 
     def _judge(self, microphone: Audio, left: Audio) -> None:
+        overload = np.abs(microphone).max() > OVERLOAD
+        self._overload_frames = OVERLOAD_FRAMES if overload else max(0, self._overload_frames - 1)
         before, after = float(np.dot(microphone, microphone)), float(np.dot(left, left))
         self.leaves_much = after > before * 10 ** (MUCH_DB / 10)
         if self._silent_frames == 0:

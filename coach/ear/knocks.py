@@ -1,4 +1,7 @@
-"""Knocks, tongue clicks and finger snaps: a sudden rise that is gone again 120 ms later."""
+"""Knocks, tongue clicks and finger snaps: a sudden rise, soon gone again, and little else about it.
+
+A consonant rises and falls like a knock, but stands among other loud sound of the same voice.
+"""
 
 from __future__ import annotations
 
@@ -17,6 +20,8 @@ RISE_DB = 18.0  # above the mean of what was before
 LOUD_DB = -52.0  # quieter is no knock
 DECAY_HOPS = (20, 30)  # 80-120 ms after the onset ...
 DECAY_DB = 15.0  # ... it has fallen this far below its peak
+AROUND_HOPS = 75  # in the 300 ms before, and those after, ...
+MOST_LOUD_HOPS = 12  # ... no more is as loud: room for the other knock of a pair, not for speech
 DEAD_HOPS = 25  # one knock makes no second onset within this span
 PAIR_S = (0.12, 0.6)
 
@@ -35,7 +40,7 @@ class KnockDetector:
     def __init__(self, mode: Knocks, rise_db: float = RISE_DB) -> None:
         self._mode = mode
         self._rise_db = rise_db
-        self._levels: deque[float] = deque(maxlen=BEFORE_HOPS + DECAY_HOPS[1] + 1)
+        self._levels: deque[float] = deque(maxlen=2 * AROUND_HOPS + 1)
         self._rest: Audio = np.zeros(0, np.float32)  # too short for a hop as yet
         self._hops = 0
         self._dead_until = 0
@@ -61,19 +66,22 @@ class KnockDetector:
         return found
 
     def _onset(self) -> float | None:
-        """Onset of a knock, if the hop DECAY_HOPS[1] ago was one."""
+        """Onset of a knock, if the hop AROUND_HOPS ago was one."""
         if len(self._levels) < (self._levels.maxlen or 0) or self._hops < self._dead_until:
             return None
         levels = np.array(self._levels)
-        before, after = levels[:BEFORE_HOPS], levels[BEFORE_HOPS:]
+        around, after = levels[:AROUND_HOPS], levels[AROUND_HOPS:]
+        before = around[-BEFORE_HOPS:]
         # A knock may begin at the end of a hop: the last two are no background.
         background = 10 * np.log10(np.mean(10 ** (before[:-2] / 10)))
         if after[0] < background + self._rise_db or after[0] < LOUD_DB:
             return None
-        peak = after[:5].max()
-        decayed = after[DECAY_HOPS[0] :].max() < peak - DECAY_DB
+        loud = after[:5].max() - DECAY_DB
+        decayed = after[DECAY_HOPS[0] : DECAY_HOPS[1]].max() < loud
+        loud_hops = max(np.sum(around[:-3] > loud), np.sum(after[DECAY_HOPS[0] :] > loud))
         self._dead_until = self._hops + DEAD_HOPS
-        return (self._hops - len(after)) * HOP_S if decayed else None
+        is_knock = decayed and loud_hops <= MOST_LOUD_HOPS
+        return (self._hops - len(after)) * HOP_S if is_knock else None
 
     def _joined(self, onset_s: float) -> list[Knock]:
         if self._mode is Knocks.BEATS:
@@ -89,7 +97,7 @@ class KnockDetector:
 
     def _overdue(self) -> list[Knock]:
         """A single whose second can no longer come."""
-        seen_s = (self._hops - DECAY_HOPS[1] - 1) * HOP_S
+        seen_s = (self._hops - AROUND_HOPS - 1) * HOP_S
         if self._first_s is None or seen_s - self._first_s <= PAIR_S[1]:
             return []
         first, self._first_s = self._first_s, None

@@ -19,7 +19,7 @@ from coach.ear.knocks import KnockDetector
 from coach.ear.model import SpeechModel
 from coach.ear.overhearing import Overhearing
 from coach.ear.own_voice import DELAY_S, FRAME, OwnVoice
-from coach.ear.understanding import STOPPING, Understood, stopping_words, understand
+from coach.ear.understanding import STOPPING, Understood, exactly, understand
 from coach.ear.utterance import Utterance, Word
 from coach.ports import EAR_RATE_HZ, Audio, Block, EarEvent
 from coach.practice.events import Heard, Knocked, Knocks, Unclear
@@ -33,12 +33,11 @@ ENDED_S = 0.3  # where noise hides the pause: so long the recogniser has heard n
 END_FRAMES = 45  # a pause that ends an utterance
 LONGEST_S = 8.0
 SPEECH_S = 0.25  # sound shorter than this is not called unclear speech
-LATE_S = 0.6  # from where somebody begins to speak to a stopping word
+FILLED_S = 0.3  # from the end of a stopping word over the coach to the end of its sound
 NUMBER_S = 0.25  # a number takes at least so long
 SAME_END_S = 0.15  # ends nearer than this are of the same word
 SAME_S = 0.5  # onsets nearer than this are of the same word, heard in two ways
 ASK_AGAIN_S = 2.0  # least time between two `Unclear`
-SURE_AMID_OWN = 0.9  # least confidence of stopping words while the coach speaks
 MOST_OWN = 0.6  # an answer may begin so far inside the coach's own words
 # How dear it is to hear other speech where a phrase fits half (SpeechModel.unknown). Chosen on
 # people of the development set: number words are short, so other words fit them easily.
@@ -46,6 +45,8 @@ UNKNOWN_COST = 0
 UNKNOWN_COST_OF_COUNTS = 0
 UNKNOWN_COST_AMID_OWN = 0
 ONSET_NEAR_S = 0.3  # how far the recogniser's first word may lie from the rise in level
+KNOCK_FRAMES = 12
+DOUBT_FRAMES = 200  # longer than a pair of knocks takes to be known
 GAP_S = 0.02  # blocks further apart than this do not belong together
 
 
@@ -79,6 +80,7 @@ class Listener:
         self._activity = Activity()
         self._before: deque[Audio] = deque(maxlen=BEFORE_FRAMES)
         self._own_frames: deque[bool] = deque(maxlen=round(LONGEST_S * 100) + 200)
+        self._doubtful: deque[bool] = deque(maxlen=DOUBT_FRAMES)
         self._grammar = Grammar("", {})
         self._phrases: list[str] = []
         self._knocks = KnockDetector(Knocks.OFF)
@@ -145,7 +147,7 @@ class Listener:
         self._own_frames.append(self._own.sounding)
         self._activity.hear(cleaned)
         events: list[EarEvent] = [*self._hear_knocks(self._overhearing.linear)]
-        events += self._amid_own(over, self._overhearing.onset_s)
+        events += self._amid_own(over)
         if self._speech is None:
             self._before.append(cleaned)
             if self._activity.active:
@@ -155,13 +157,16 @@ class Listener:
         return events
 
     def _hear_knocks(self, linear: Audio) -> list[Knocked]:
-        trusted = self._overhearing.echo_filter.is_trusted
+        """Knocks, unless they may be the coach: an echo that is not known may look like one."""
+        known = self._overhearing.echo_filter
+        clear = known.is_trusted and not known.is_overloaded
+        self._doubtful.append(self._own.sounding and not clear)
         events = []
         for knock in self._knocks.feed(linear):
             onset_s = self._knocks_from_s + knock.onset_s
             self._last_knock_s = onset_s
-            # An echo that is not known yet may look like a knock.
-            if trusted or not self._own_share(onset_s - 0.05, onset_s + 0.1):
+            first = len(self._doubtful) - round((self._now_s - onset_s) * 100) - 1
+            if not any(list(self._doubtful)[max(0, first) : first + KNOCK_FRAMES]):
                 events.append(Knocked(self._now_s, onset_s, knock.count))
         return events
 
@@ -203,7 +208,6 @@ class Listener:
         self._before.clear()
         self._activity.active = False
         words = speech.utterance.settle()
-        speech.quiet_frames = END_FRAMES
         events = self._stopping(speech, words)
         found = understand(words, self._grammar)
         if found is None or found.stops:
@@ -212,30 +216,32 @@ class Listener:
         return events + self._answer(speech, found)
 
     def _stopping(self, speech: _Speech, words: list[Word]) -> list[EarEvent]:
-        """Stopping words: by themselves, or anywhere in what is heard while the coach speaks.
+        """Stopping words by themselves, between pauses.
 
-        In other people's talk everything that is like a stopping word turns up sooner or later,
-        so there they count only between pauses.
+        In other people's talk everything that is like a stopping word turns up sooner or later.
         """
-        if self._own_share(speech.onset_s, self._now_s) > 0:
-            return self._amid_own(words, speech.onset_s)
         alone = [word for word in words if word.end_s > speech.alone_from_s]
+        if self._own_share(speech.onset_s, self._now_s) > 0:
+            filled = alone and speech.end_s - alone[-1].end_s < FILLED_S
+            paused = speech.quiet_frames >= SETTLE_FRAMES and self._overhearing.pauses
+            return self._amid_own(alone) if filled and paused else []
         found = understand(alone, self._grammar) if self._has_ended(speech, alone) else None
         least = self._settings.minimum_confidence
         if found is None or not found.stops or found.confidence < least:
             return []
         return self._stop(found, _onset_s(found, speech.onset_s), speech.alone_from_s)
 
-    def _amid_own(self, words: list[Word], rise_s: float) -> list[EarEvent]:
-        """Stopping words amid whatever is left of the coach's own voice.
-
-        Somebody who stops it begins with that word; in the middle of talk it is other people's.
-        """
-        least = max(self._settings.minimum_confidence, SURE_AMID_OWN)
-        found = stopping_words(words, self._grammar, least)
-        if found is None or found.words[0].start_s - rise_s > LATE_S:
+    def _amid_own(self, words: list[Word]) -> list[EarEvent]:
+        """A sound between pauses, while the coach speaks: only a stopping word, and a clear one."""
+        found = exactly(words, self._grammar)
+        least = self._settings.minimum_confidence
+        if found is None or not found.stops or found.confidence < least:
             return []
-        return self._stop(found, min(_onset_s(found, rise_s), found.words[0].start_s), rise_s)
+        start_s, end_s = found.words[0].start_s, found.words[-1].end_s
+        if not self._overhearing.levels.stands_out(start_s, end_s):
+            return []
+        onset_s = self._overhearing.levels.onset_s(start_s, end_s)
+        return self._stop(found, onset_s, onset_s)
 
     def _stop(self, found: Understood, onset_s: float, rise_s: float) -> list[EarEvent]:
         """Tell a stopping word; an end whose number was not understood is no more than a sound.
@@ -251,7 +257,7 @@ class Listener:
 
     def _has_ended(self, speech: _Speech, words: list[Word]) -> bool:
         """Whether the words are followed by a pause, in level or to the recogniser."""
-        if not words or speech.quiet_frames >= SETTLE_FRAMES:
+        if not words or speech.quiet_frames >= SETTLE_FRAMES or speech is not self._speech:
             return bool(words)
         return speech.utterance.end_s - words[-1].end_s >= ENDED_S
 

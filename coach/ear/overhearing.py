@@ -2,7 +2,7 @@
 
 AEC3's output loses half of the words in double talk; this way keeps them. It listens for stopping
 words only, only once the room is known well enough, and only to sound that the echo does not
-explain.
+explain. Such a sound is told when a pause has ended it.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ import pywebrtc_audio
 
 from coach.ear.activity import Activity
 from coach.ear.echo_filter import EchoFilter
+from coach.ear.levels import Levels
 from coach.ear.model import SpeechModel
 from coach.ear.own_voice import FRAME, SUPPRESSION, SUPPRESSOR_DELAY
 from coach.ear.utterance import Utterance, Word
@@ -27,7 +28,7 @@ SUPPRESSOR_DELAY_S = SUPPRESSOR_DELAY / EAR_RATE_HZ
 
 
 class Overhearing:
-    """Fed with every frame; gives words heard over the coach's voice."""
+    """Fed with every frame; gives the words of each sound over the coach's voice."""
 
     def __init__(self, model: SpeechModel) -> None:
         self._model = model
@@ -38,8 +39,9 @@ class Overhearing:
         self._before: deque[Audio] = deque(maxlen=BEFORE_FRAMES)
         self._utterance: Utterance | None = None
         self._quiet_frames = 0
-        self.onset_s = 0.0  # room time at which the sound behind the last words began
+        self._onset_s = 0.0  # room time at which the sound began
         self.echo_filter = EchoFilter()
+        self.levels = Levels()  # of `linear`
         self.linear: Audio  # the last frame without its linear echo
 
     def attend(self, phrases: Sequence[str]) -> None:
@@ -47,9 +49,15 @@ class Overhearing:
         self._phrases = phrases
         self._utterance = None
 
+    @property
+    def pauses(self) -> bool:
+        """Whether only the coach is heard, since a moment ago."""
+        return not any(self._near)
+
     def hear(self, microphone: Audio, played: Audio, sounding: bool, now_s: float) -> list[Word]:
-        """One frame that ends at room time `now_s`; the words so far, where there is news."""
+        """One frame that ends at room time `now_s`; the words of a sound that is over with it."""
         self.linear = self.echo_filter.cancel(microphone, played)
+        self.levels.hear(self.linear, now_s)
         quieter: Audio = self._suppressor.process(self.linear)
         self._activity.hear(quieter)
         self._near.append(self._activity.active and self.echo_filter.leaves_much)
@@ -63,7 +71,7 @@ class Overhearing:
 
     def _open(self, now_s: float) -> None:
         back = len(self._near) - list(self._near).index(True)
-        self.onset_s = now_s - (back + 1) * FRAME / EAR_RATE_HZ - SUPPRESSOR_DELAY_S
+        self._onset_s = now_s - (back + 1) * FRAME / EAR_RATE_HZ - SUPPRESSOR_DELAY_S
         start_s = now_s - len(self._before) * FRAME / EAR_RATE_HZ - SUPPRESSOR_DELAY_S
         self._quiet_frames = 0
         self._utterance = Utterance(
@@ -71,9 +79,11 @@ class Overhearing:
         )
 
     def _go_on(self, utterance: Utterance, frame: Audio) -> list[Word]:
-        news = utterance.add(frame)
+        utterance.add(frame)
         self._quiet_frames = 0 if any(self._near) else self._quiet_frames + 1
-        if self._quiet_frames >= QUIET_FRAMES or utterance.duration_s >= LONGEST_S:
+        paused = self._quiet_frames >= QUIET_FRAMES
+        if paused or utterance.duration_s >= LONGEST_S:
             self._utterance = None
-            return utterance.settle()
-        return utterance.partial() if news else []
+        if not paused:
+            return []
+        return [word for word in utterance.settle() if word.end_s > self._onset_s]

@@ -81,5 +81,5 @@ class ScriptedEar:
         )
 
     def _knocked(self, knock: Knock) -> Knocked:
-        wait_s = 0.72 if knock.count == 1 else 0.42  # the pair window and the decay
+        wait_s = 0.9 if knock.count == 1 else 0.6  # the pair, and the quiet after it
         return Knocked(knock.onset_s + wait_s, knock.onset_s, knock.count)

@@ -53,22 +53,11 @@ def understand(words: Sequence[Word], grammar: Grammar) -> Understood | None:
     unknown_s = sum(word.end_s - word.start_s for word in words if word.is_unknown)
     if not known or unknown_s > MOST_UNKNOWN_S or list(words)[-len(known) :] != known:
         return None
-    return _as_phrase(known, grammar)
+    return exactly(known, grammar)
 
 
-def stopping_words(
-    words: Sequence[Word], grammar: Grammar, least_confidence: float
-) -> Understood | None:
-    """The longest of the last stretches of sure words that stop something, amid whatever."""
-    for last in range(len(words), 0, -1):
-        for first in range(last):
-            found = _as_phrase(words[first:last], grammar)
-            if found is not None and found.stops and found.confidence >= least_confidence:
-                return found
-    return None
-
-
-def _as_phrase(words: Sequence[Word], grammar: Grammar) -> Understood | None:
+def exactly(words: Sequence[Word], grammar: Grammar) -> Understood | None:
+    """The words as one phrase, and nothing beside it."""
     meaning = grammar.meaning(" ".join(word.text for word in words))
     if meaning is None or meaning.is_decoy:
         return None

@@ -1,0 +1,73 @@
+"""How loud the last seconds were, without the coach's linear echo: who stands out, and since when.
+
+Somebody who stops the coach says that word alone. Talk in the room, in which every stopping word
+turns up sooner or later, is as loud just before it; what the echo filter leaves of the coach is
+not. AEC3's output would not do: it tears running talk into pieces of a word's length.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coach.ear.own_voice import FRAME, level_db
+from coach.ports import EAR_RATE_HZ, Audio
+
+SPAN_FRAMES = 1000  # what is remembered
+BEFORE_FRAMES = (60, 6)  # so long before a word it was quieter ...
+STANDS_OUT_DB = 10.0  # ... on the mean, by this, than the word's loudest frames
+LOUDEST_FRAMES = 10
+EARLY_FRAMES = 10  # a word may be louder earlier than the recogniser places it
+FALL_DB = 25.0  # a word begins so far below its loudest frame ...
+ABOVE_BEFORE_DB = 6.0  # ... or so far above what was before, if that is louder
+CLOSURE_FRAMES = 12  # the longest silence inside a word ("s-top")
+
+
+class Levels:
+    """Fed with every frame; asked about stretches of room time."""
+
+    def __init__(self) -> None:
+        self._db: deque[float] = deque(maxlen=SPAN_FRAMES)
+        self._now_s = 0.0
+
+    def hear(self, frame: Audio, now_s: float) -> None:
+        """Take one frame that ends at room time `now_s`."""
+        self._db.append(level_db(frame))
+        self._now_s = now_s
+
+    def stands_out(self, start_s: float, end_s: float) -> bool:
+        """Whether the sound between is louder than what was just before it."""
+        db, first, last = self._stretch(start_s, end_s)
+        loudest_db = _mean_db(np.sort(db[first:last])[-LOUDEST_FRAMES:])
+        return loudest_db - self._before_db(db, first) >= STANDS_OUT_DB
+
+    def onset_s(self, start_s: float, end_s: float) -> float:
+        """Room time of the rise that leads to the loudest frame of the sound between."""
+        db, first, last = self._stretch(start_s, end_s)
+        early = max(0, first - EARLY_FRAMES)
+        peak = early + int(np.argmax(db[early:last]))
+        above_db = min(self._before_db(db, first) + ABOVE_BEFORE_DB, db[peak] - ABOVE_BEFORE_DB)
+        loud = np.flatnonzero(db[: peak + 1] > max(db[peak] - FALL_DB, above_db))
+        pauses = np.flatnonzero(np.diff(loud) > CLOSURE_FRAMES + 1)
+        onset = loud[pauses[-1] + 1] if len(pauses) else loud[0]
+        return self._now_s - (len(db) - int(onset)) * FRAME / EAR_RATE_HZ
+
+    def _stretch(self, start_s: float, end_s: float) -> tuple[NDArray[np.float64], int, int]:
+        """All levels, and the frames of a stretch of room time; at least some frames long."""
+        db = np.array(self._db)
+        per_s = EAR_RATE_HZ / FRAME
+        first = len(db) - round((self._now_s - start_s) * per_s)
+        last = len(db) - round((self._now_s - end_s) * per_s)
+        first = min(max(first, 0), max(len(db) - LOUDEST_FRAMES, 0))
+        return db, first, max(last, first + LOUDEST_FRAMES // 2)
+
+    def _before_db(self, db: NDArray[np.float64], first: int) -> float:
+        since, until = (max(0, first - frames) for frames in BEFORE_FRAMES)
+        return _mean_db(db[since:until]) if until > since else -np.inf
+
+
+def _mean_db(db: NDArray[np.float64]) -> float:
+    """The level of the mean power."""
+    return float(10 * np.log10(np.mean(10 ** (db / 10))))
