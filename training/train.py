@@ -5,9 +5,11 @@ weights of another. The trunk, which has heard many people in another language, 
 """
 
 import argparse
+import copy
 import math
 import random
 import time
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -213,58 +215,58 @@ class Check:
         return right / len(self.sound)
 
 
-def train(
-    network: Network,
-    pool: Pool,
-    recorded: Sound16,
-    plan: Plan,
-    seed: int,
-    check: Path | None,
-    workers: int,
-    out: Path,
-) -> Learner:
+def said_so_far(learner: Learner, spent_s: float, losses: list[tuple[Tensor, Tensor]]) -> None:
+    """Print the mean of the losses since the last time."""
+    objective, crossed = (float(torch.stack(x).mean()) for x in zip(*losses, strict=True))
+    step = f"step {learner.step} {spent_s:.0f} s"
+    print(f"{step} objective {objective:.4f} hints {crossed:.3f}", flush=True)
+    losses.clear()
+
+
+def accuracy_of_mean(judge: Check, learner: Learner) -> float:
+    mean = copy.deepcopy(learner.network)  # a new one would draw from the dice
+    mean.load_state_dict(learner.mean)
+    return judge.accuracy(mean)
+
+
+def train(learner: Learner, batches: Iterable[Batch], judge: Check | None, out: Path) -> None:
     """Learn for ``plan.seconds``; prints the losses as it goes and saves at the end."""
-    device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
+    plan = learner.plan
+    learner.network.train()
+    began, next_check = time.time(), 60.0
+    losses: list[tuple[Tensor, Tensor]] = []
+    for batch in batches:
+        spent = time.time() - began
+        if spent >= plan.seconds:
+            break
+        flat = learner.step < plan.flat_start_steps
+        losses.append(learner.learn(batch.to(learner.device), flat, spent / plan.seconds))
+        if learner.step % 200 == 0 or learner.step == 5:
+            said_so_far(learner, spent, losses)
+        if judge and spent > next_check:
+            next_check += 60
+            print(f"  dev words right {accuracy_of_mean(judge, learner):.4f}", flush=True)
+            learner.save(out)
+    learner.save(out)
+    if judge:
+        right = accuracy_of_mean(judge, learner)
+        print(f"end: step {learner.step}, dev words right {right:.4f}", flush=True)
+
+
+def prepared(
+    network: Network, pool: Pool, recorded: Sound16, plan: Plan, seed: int, workers: int
+) -> tuple[Learner, Iterable[Batch]]:
+    """A learner on the best device there is, and batches without end for it."""
     torch.backends.cuda.matmul.allow_tf32 = True
     torch.backends.cudnn.allow_tf32 = True
-    learner = Learner(network, pool, recorded, plan, device)
-    judge = Check(check, pool, device) if check else None
+    device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     loader = torch.utils.data.DataLoader(
         Batches(pool, plan.batch, seed),
         batch_size=None,
         num_workers=workers,
         prefetch_factor=8 if workers else None,
     )
-    mean = Network(network.lag_frames).to(device)
-    network.train()
-    began, next_check = time.time(), 60.0
-    totals: list[tuple[Tensor, Tensor]] = []
-    for batch in loader:
-        spent = time.time() - began
-        if spent >= plan.seconds:
-            break
-        totals.append(
-            learner.learn(
-                batch.to(device), learner.step < plan.flat_start_steps, spent / plan.seconds
-            )
-        )
-        if learner.step % 200 == 0 or learner.step == 5:
-            objective, crossed = (float(torch.stack(x).mean()) for x in zip(*totals, strict=True))
-            print(
-                f"step {learner.step} {spent:.0f} s objective {objective:.4f} hints {crossed:.3f}",
-                flush=True,
-            )
-            totals = []
-        if judge and spent > next_check:
-            next_check += 60
-            mean.load_state_dict(learner.mean)
-            print(f"  dev words right {judge.accuracy(mean):.4f}", flush=True)
-            learner.save(out)
-    learner.save(out)
-    if judge:
-        mean.load_state_dict(learner.mean)
-        print(f"end: step {learner.step}, dev words right {judge.accuracy(mean):.4f}", flush=True)
-    return learner
+    return Learner(network, pool, recorded, plan, device), loader
 
 
 def main(arguments: list[str] | None = None) -> None:
@@ -303,7 +305,9 @@ def main(arguments: list[str] | None = None) -> None:
     plan = Plan(
         o.seconds, o.batch, o.rate, o.trunk_factor, o.hold, flat_start_steps=o.flat_start_steps
     )
-    train(network, pool, recorded, plan, o.seed, o.check, o.workers, o.out)
+    learner, batches = prepared(network, pool, recorded, plan, o.seed, o.workers)
+    judge = Check(o.check, pool, learner.device) if o.check else None
+    train(learner, batches, judge, o.out)
 
 
 if __name__ == "__main__":

@@ -1,6 +1,8 @@
 """One step of learning on a tiny pool: the same losses and weights as ever."""
 
+import itertools
 import random
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -11,7 +13,7 @@ from training.batches import Batches, Pool, Source  # noqa: E402
 from training.corpus import RATE, Clip  # noqa: E402
 from training.lexicon import build_lexicon  # noqa: E402
 from training.network import Network  # noqa: E402
-from training.train import Learner, Plan  # noqa: E402
+from training.train import Learner, Plan, prepared, train  # noqa: E402
 
 WORDS = ("two", "oh", "stop", "up")
 
@@ -45,3 +47,15 @@ def test_a_step_gives_what_it_always_gave(
     assert [float(loss) for loss in losses] == pytest.approx([objective, crossed], rel=1e-4)
     assert sum(float(g.abs().sum()) for g in gradients) == pytest.approx(slope, rel=1e-3)
     assert learner.step == 101
+
+
+def test_what_was_learned_is_saved_and_can_be_gone_on_from(pool: Pool, tmp_path: Path) -> None:
+    noise = np.zeros(10 * RATE, np.int16)
+    learner, batches = prepared(Network(12), pool, noise, Plan(60, batch=2), seed=1, workers=0)
+    train(learner, itertools.islice(batches, 2), None, tmp_path / "out.pt")
+    saved = torch.load(tmp_path / "out.pt", weights_only=True)
+    again = Network(12)
+    again.load_state_dict({name: value.float() for name, value in saved.items()})
+    assert learner.step == 2
+    for name, value in again.state_dict().items():
+        assert value == pytest.approx(learner.mean[name].cpu(), abs=1e-2, rel=1e-3)
