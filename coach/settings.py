@@ -27,7 +27,7 @@ class VoiceSettings:
     name: Literal["natural", "espeak"] = "natural"
     lines: str = "en"
     speed: Annotated[float, Field(ge=SPEEDS[0], le=SPEEDS[1])] = 1.0  # 1.0 is its usual rate
-    loudness_lufs: float = -23.0  # EBU R 128's programme level
+    loudness_lufs: Annotated[float, Field(ge=-40, le=-10)] = -23.0  # EBU R 128's programme level
     cache: str = ""  # folder for rendered clips; empty: $XDG_CACHE_HOME/coach
 
 
@@ -37,7 +37,7 @@ class EarSettings:
 
     __pydantic_config__ = FORBID
     model: str = ""  # folder of a Vosk model; empty: the shipped one
-    minimum_confidence: float = 0.6
+    minimum_confidence: Annotated[float, Field(ge=0, le=1)] = 0.6
     knocks: bool = True
 
 
@@ -48,12 +48,15 @@ class RoomSettings:
     __pydantic_config__ = FORBID
     input: str = ""  # name (or part of it) or number; empty: the system's default
     output: str = ""
-    rate_hz: int = 48_000
-    block_s: float = 0.01
-    gain_db: float = 0.0
-    delay_s: float = 0.0  # loudspeaker to microphone, as found by `coach check`
-    lead_s: float = 0.3  # how long before its mark a cue goes to the mixer
-    reopen_s: float = 30.0  # how long to try again when a device is gone
+    rate_hz: Annotated[int, Field(ge=8000, le=192_000)] = 48_000
+    block_s: Annotated[float, Field(ge=0.005, le=0.1)] = 0.01
+    gain_db: Annotated[float, Field(ge=-40, le=24)] = 0.0
+    # loudspeaker to microphone, as found by `coach check`
+    delay_s: Annotated[float, Field(ge=-0.2, le=1)] = 0.0
+    # how long before its mark a cue goes to the mixer
+    lead_s: Annotated[float, Field(ge=0.1, le=5)] = 0.3
+    # how long to try again when a device is gone
+    reopen_s: Annotated[float, Field(ge=0, le=3600)] = 30.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,8 +94,9 @@ class ListenSettings:
     """`coach listen`."""
 
     __pydantic_config__ = FORBID
-    name: str = "coach"
-    awake_s: float = 20.0  # how long it waits for a wish after its name
+    name: Annotated[str, Field(pattern=r"^[a-z']+( [a-z']+)*$")] = "coach"  # words as spoken
+    # how long it waits for a wish after its name
+    awake_s: Annotated[float, Field(ge=5, le=600)] = 20.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,4 +164,10 @@ def load_settings(user_file: Path | None = None) -> Settings:
     settings: Settings = parse(Settings, tables, where)
     if settings.ear.model and not Path(settings.ear.model).expanduser().is_dir():
         raise BadInput(f"{where}: ear.model: {settings.ear.model} is not a folder")
+    try:  # now, not when somebody does not answer
+        _ = [part.format_map({"participant": 0, "reason": ""}) for part in settings.contact.command]
+    except (KeyError, ValueError, IndexError):
+        raise BadInput(
+            f"{where}: contact.command: only {{participant}} and {{reason}} can stand in braces"
+        ) from None
     return settings

@@ -11,7 +11,7 @@ import numpy as np
 import soundfile
 
 from coach import __version__
-from coach.border import data_path
+from coach.border import BadInput, data_path
 from coach.ear.listener import Listener
 from coach.ear.model import SpeechModel, find_model
 from coach.loop import Loop, Player, Show, Timeline
@@ -43,12 +43,18 @@ class Equipment:
     @staticmethod
     def of(settings: Settings, model: str | None = None) -> Equipment:
         """Build it. Raises BadInput, VoiceError."""
+        speech = SpeechModel(find_model(model, settings.ear.model))
+        if missing := speech.missing(settings.listen.name.split()):
+            raise BadInput(
+                f"listen.name = {settings.listen.name!r}: the speech model does not know "
+                f"{', '.join(missing)}; take a name of words in {speech.folder}/graph/words.txt"
+            )
         return Equipment(
             settings,
             limits_of(settings.safety),
             open_voice(settings.voice, cache_folder(settings)),
             load_lines(data_path("config", "lines", f"{settings.voice.lines}.toml")),
-            SpeechModel(find_model(model, settings.ear.model)),
+            speech,
         )
 
     def ear(self) -> Listener:

@@ -57,6 +57,10 @@ def _reminders(
 ) -> Iterator[Callable[[str], None]]:
     """Practice days, each as one event on the room's queue; gives what changes them by voice."""
     wanted = equipment.settings.reminders
+    try:  # now, not on the day
+        find_plan(wanted.plan)
+    except BadInput as error:
+        raise BadInput(f"reminders.plan = {error}") from None
     try:
         days = PracticeDays(wanted.days, wanted.time, wanted.plan)
     except ValueError as error:

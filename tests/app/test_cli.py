@@ -129,3 +129,21 @@ def test_wrong_arguments_are_one_line_too(
     assert printed.startswith("coach")
     assert "\n" not in printed
     assert told in printed
+
+
+@pytest.mark.parametrize(
+    ("written", "told"),
+    [
+        ("[room]\nblock_s = -1.0", "room.block_s"),
+        ("[room]\ngain_db = 500.0", "room.gain_db"),
+        ('[listen]\nname = ""', "listen.name"),
+        ('[listen]\nname = "xyzzyq"', "listen.name = 'xyzzyq'"),
+        ('[contact]\ncommand = ["call", "{who}"]', "contact.command"),
+        ('[reminders]\ndays = ["XX"]', "reminders.days"),
+    ],
+)
+def test_a_wrong_setting_is_told_before_anything_sounds(
+    written: str, told: str, home: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (config := home / "mine.toml").write_text(written)
+    assert told in refused(capsys, "listen", "--config", str(config))
