@@ -19,6 +19,7 @@ SPAN_FRAMES = 1000  # what is remembered
 BEFORE_FRAMES = (60, 6)  # so long before a word it was quieter ...
 STANDS_OUT_DB = 10.0  # ... on the mean, by this, than the word's loudest frames
 LOUDEST_FRAMES = 10
+LOUDER_PART = 0.75
 EARLY_FRAMES = 10  # a word may be louder earlier than the recogniser places it
 FALL_DB = 25.0  # a word begins so far below its loudest frame ...
 ABOVE_BEFORE_DB = 6.0  # ... or so far above what was before, if that is louder
@@ -42,6 +43,11 @@ class Levels:
         db, first, last = self._stretch(start_s, end_s)
         loudest_db = _mean_db(np.sort(db[first:last])[-LOUDEST_FRAMES:])
         return loudest_db - self._before_db(db, first) >= STANDS_OUT_DB
+
+    def loudness_db(self, start_s: float, end_s: float) -> float:
+        """How loud the louder part of the sound between is."""
+        db, first, last = self._stretch(start_s, end_s)
+        return float(np.quantile(db[first:last], LOUDER_PART))
 
     def onset_s(self, start_s: float, end_s: float) -> float:
         """Room time of the rise that leads to the loudest frame of the sound between."""

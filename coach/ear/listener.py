@@ -27,8 +27,9 @@ from coach.practice.words import Command
 from coach.settings import EarSettings
 
 BEFORE_FRAMES = 40  # what the recogniser gets from before the sound
-SETTLE_FRAMES = 12  # a pause after which stopping words are looked for
-ALONE_FRAMES = 20  # a pause between which and the next a stopping word stands alone
+SETTLE_FRAMES = 12  # a pause after which stopping words are looked for ...
+SURE = 0.95  # ... and taken, if they are so certain; if not ...
+ALONE_FRAMES = 20  # ... after this; between two of these a stopping word stands alone
 ENDED_S = 0.3  # where noise hides the pause: so long the recogniser has heard no word
 END_FRAMES = 45  # a pause that ends an utterance
 LONGEST_S = 8.0
@@ -47,6 +48,7 @@ UNKNOWN_COST_AMID_OWN = 0
 ONSET_NEAR_S = 0.3  # how far the recogniser's first word may lie from the rise in level
 KNOCK_FRAMES = 12
 DOUBT_FRAMES = 200  # longer than a pair of knocks takes to be known
+BEHIND_DB = 10.0  # what is so far below the words is somebody else's talk behind them
 GAP_S = 0.02  # blocks further apart than this do not belong together
 
 
@@ -147,7 +149,7 @@ class Listener:
         self._own_frames.append(self._own.sounding)
         self._activity.hear(cleaned)
         events: list[EarEvent] = [*self._hear_knocks(self._overhearing.linear)]
-        events += self._amid_own(over)
+        events += self._amid_own(over, self._overhearing.quiet_frames)
         if self._speech is None:
             self._before.append(cleaned)
             if self._activity.active:
@@ -193,7 +195,7 @@ class Listener:
             speech.end_s = self._now_s - DELAY_S
         else:
             speech.quiet_frames += 1
-        if speech.quiet_frames == SETTLE_FRAMES:
+        if speech.quiet_frames in (SETTLE_FRAMES, ALONE_FRAMES):
             events += self._stopping(speech, speech.utterance.settle())
         elif moved:
             events += self._stopping(speech, speech.utterance.partial())
@@ -209,7 +211,7 @@ class Listener:
         self._activity.active = False
         words = speech.utterance.settle()
         events = self._stopping(speech, words)
-        found = understand(words, self._grammar)
+        found = understand(self._in_front(words), self._grammar)
         if found is None or found.stops:
             told = any(at_s >= speech.onset_s - SAME_S for _, at_s, _ in self._told)
             return events if told else self._unclear(speech, words)
@@ -223,25 +225,37 @@ class Listener:
         alone = [word for word in words if word.end_s > speech.alone_from_s]
         if self._own_share(speech.onset_s, self._now_s) > 0:
             filled = alone and speech.end_s - alone[-1].end_s < FILLED_S
-            paused = speech.quiet_frames >= SETTLE_FRAMES and self._overhearing.pauses
-            return self._amid_own(alone) if filled and paused else []
-        found = understand(alone, self._grammar) if self._has_ended(speech, alone) else None
-        least = self._settings.minimum_confidence
-        if found is None or not found.stops or found.confidence < least:
+            paused = self._overhearing.quiet_frames > 0
+            return self._amid_own(alone, speech.quiet_frames) if filled and paused else []
+        found = understand(self._in_front(alone), self._grammar)
+        if found is None or not self._stops(found) or not self._has_ended(speech, found):
             return []
         return self._stop(found, _onset_s(found, speech.onset_s), speech.alone_from_s)
 
-    def _amid_own(self, words: list[Word]) -> list[EarEvent]:
-        """A sound between pauses, while the coach speaks: only a stopping word, and a clear one."""
+    def _amid_own(self, words: list[Word], quiet_frames: int) -> list[EarEvent]:
+        """A sound and the pause after it, while the coach speaks: only a clear stopping word."""
         found = exactly(words, self._grammar)
-        least = self._settings.minimum_confidence
-        if found is None or not found.stops or found.confidence < least:
+        if found is None or not self._stops(found) or quiet_frames < _pause_frames(found):
             return []
         start_s, end_s = found.words[0].start_s, found.words[-1].end_s
         if not self._overhearing.levels.stands_out(start_s, end_s):
             return []
         onset_s = self._overhearing.levels.onset_s(start_s, end_s)
         return self._stop(found, onset_s, onset_s)
+
+    def _stops(self, found: Understood) -> bool:
+        return found.stops and found.confidence >= self._settings.minimum_confidence
+
+    def _in_front(self, words: list[Word]) -> list[Word]:
+        """The words without what is talked far behind them."""
+        loudness_db = [self._overhearing.levels.loudness_db(w.start_s, w.end_s) for w in words]
+        known_db = [db for db, w in zip(loudness_db, words, strict=True) if not w.is_unknown]
+        least_db = max(known_db, default=-np.inf) - BEHIND_DB
+        return [
+            word
+            for db, word in zip(loudness_db, words, strict=True)
+            if not word.is_unknown or db >= least_db
+        ]
 
     def _stop(self, found: Understood, onset_s: float, rise_s: float) -> list[EarEvent]:
         """Tell a stopping word; an end whose number was not understood is no more than a sound.
@@ -255,11 +269,11 @@ class Listener:
             return [Unclear(self._now_s, rise_s, found.words[-1].end_s)] if told else []
         return self._report(found, onset_s)
 
-    def _has_ended(self, speech: _Speech, words: list[Word]) -> bool:
+    def _has_ended(self, speech: _Speech, found: Understood) -> bool:
         """Whether the words are followed by a pause, in level or to the recogniser."""
-        if not words or speech.quiet_frames >= SETTLE_FRAMES or speech is not self._speech:
-            return bool(words)
-        return speech.utterance.end_s - words[-1].end_s >= ENDED_S
+        if speech.quiet_frames >= _pause_frames(found) or speech is not self._speech:
+            return True
+        return speech.utterance.end_s - found.words[-1].end_s >= ENDED_S
 
     def _answer(self, speech: _Speech, found: Understood) -> list[EarEvent]:
         if self._own_share(found.words[0].start_s, found.words[-1].end_s) > MOST_OWN:
@@ -308,6 +322,11 @@ class Listener:
         last = len(frames) - round((self._now_s - to_s) * per_s)
         span = frames[max(0, first) : max(0, first, last) or None]
         return sum(span) / len(span) if span else 0.0
+
+
+def _pause_frames(found: Understood) -> int:
+    """How long it must be quiet after a stopping word: the longer, the less it is sure."""
+    return SETTLE_FRAMES if found.confidence >= SURE else ALONE_FRAMES
 
 
 def _onset_s(found: Understood, rise_s: float) -> float:

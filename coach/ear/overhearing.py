@@ -22,7 +22,8 @@ from coach.ports import EAR_RATE_HZ, Audio
 
 BEFORE_FRAMES = 40
 NEAR_OF_FRAMES = (4, 8)  # so many of the last so many frames the echo does not explain
-QUIET_FRAMES = 12
+QUIET_FRAMES = 12  # a pause that ends a sound ...
+LONG_QUIET_FRAMES = 20  # ... and one after which nothing can belong to it
 LONGEST_S = 4.0
 SUPPRESSOR_DELAY_S = SUPPRESSOR_DELAY / EAR_RATE_HZ
 
@@ -38,8 +39,9 @@ class Overhearing:
         self._near: deque[bool] = deque(maxlen=NEAR_OF_FRAMES[1])
         self._before: deque[Audio] = deque(maxlen=BEFORE_FRAMES)
         self._utterance: Utterance | None = None
-        self._quiet_frames = 0
+        self._ended: list[Word] = []  # the words of the last sound, while it is quiet after it
         self._onset_s = 0.0  # room time at which the sound began
+        self.quiet_frames = 0  # how long only the coach has been heard
         self.echo_filter = EchoFilter()
         self.levels = Levels()  # of `linear`
         self.linear: Audio  # the last frame without its linear echo
@@ -48,42 +50,39 @@ class Overhearing:
         """The phrases to listen for from now on, and the word for anything else."""
         self._phrases = phrases
         self._utterance = None
-
-    @property
-    def pauses(self) -> bool:
-        """Whether only the coach is heard, since a moment ago."""
-        return not any(self._near)
+        self._ended = []
 
     def hear(self, microphone: Audio, played: Audio, sounding: bool, now_s: float) -> list[Word]:
-        """One frame that ends at room time `now_s`; the words of a sound that is over with it."""
+        """One frame that ends at room time `now_s`.
+
+        Returns the words of a sound when a pause has ended it, and again after a long pause.
+        """
         self.linear = self.echo_filter.cancel(microphone, played)
         self.levels.hear(self.linear, now_s)
         quieter: Audio = self._suppressor.process(self.linear)
         self._activity.hear(quieter)
         self._near.append(self._activity.active and self.echo_filter.leaves_much)
         self._before.append(quieter)
-        if self._utterance is None:
-            near = sum(self._near) >= NEAR_OF_FRAMES[0]
-            if sounding and near and self.echo_filter.is_trusted:
-                self._open(now_s)
-            return []
-        return self._go_on(self._utterance, quieter)
+        self.quiet_frames = 0 if any(self._near) else self.quiet_frames + 1
+        if self.quiet_frames == 0:
+            self._ended = []
+        if self._utterance is not None:
+            self._go_on(self._utterance, quieter)
+        elif sum(self._near) >= NEAR_OF_FRAMES[0] and sounding and self.echo_filter.is_trusted:
+            self._open(now_s)
+        return self._ended if self.quiet_frames in (QUIET_FRAMES, LONG_QUIET_FRAMES) else []
 
     def _open(self, now_s: float) -> None:
         back = len(self._near) - list(self._near).index(True)
         self._onset_s = now_s - (back + 1) * FRAME / EAR_RATE_HZ - SUPPRESSOR_DELAY_S
         start_s = now_s - len(self._before) * FRAME / EAR_RATE_HZ - SUPPRESSOR_DELAY_S
-        self._quiet_frames = 0
         self._utterance = Utterance(
             lambda: self._model.recogniser(self._phrases), start_s, list(self._before)
         )
 
-    def _go_on(self, utterance: Utterance, frame: Audio) -> list[Word]:
+    def _go_on(self, utterance: Utterance, frame: Audio) -> None:
         utterance.add(frame)
-        self._quiet_frames = 0 if any(self._near) else self._quiet_frames + 1
-        paused = self._quiet_frames >= QUIET_FRAMES
-        if paused or utterance.duration_s >= LONGEST_S:
+        if self.quiet_frames >= QUIET_FRAMES:
+            self._ended = [word for word in utterance.settle() if word.end_s > self._onset_s]
+        if self.quiet_frames >= QUIET_FRAMES or utterance.duration_s >= LONGEST_S:
             self._utterance = None
-        if not paused:
-            return []
-        return [word for word in utterance.settle() if word.end_s > self._onset_s]
