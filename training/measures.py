@@ -187,7 +187,7 @@ def accepts(
         number = false.total()
         rows.append(
             Accepts(
-                streams[0].name if len({s.name for s in streams}) == 1 else "voices",
+                ", ".join(dict.fromkeys(stream.name for stream in streams)),
                 grammar,
                 unknown,
                 cut,

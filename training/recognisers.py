@@ -12,6 +12,7 @@ import numpy as np
 from training.corpus import RATE, Sound
 
 BLOCK = 1600
+LONGEST_UTTERANCE_S = 8.0  # as in the ear; in babble Vosk finds no end, and its lattice grows
 SPHINX_FRAME_S = 0.01
 
 
@@ -73,14 +74,13 @@ class Vosk:
     def words(self, sound: Sound, phrases: Sequence[str]) -> list[Word]:
         session = self.session(phrases)
         raw, step = pcm(sound), 2 * BLOCK
-        results = [
-            session.Result()
-            for first in range(0, len(raw), step)
-            if session.AcceptWaveform(raw[first : first + step])
-        ]
-        found = [
-            w for r in [*results, session.FinalResult()] for w in json.loads(r).get("result", [])
-        ]
+        found, began = [], 0
+        for first in range(0, len(raw), step):
+            ended = session.AcceptWaveform(raw[first : first + step])
+            if ended or first - began >= LONGEST_UTTERANCE_S * 2 * RATE or first + step >= len(raw):
+                result = session.Result() if ended else session.FinalResult()
+                found += json.loads(result).get("result", [])
+                began = first
         return [
             Word(w["word"], w["start"], w["end"], w["conf"])
             for w in found

@@ -18,6 +18,8 @@ from training.voices import to_rate
 
 PROMPTS = Path("/usr/share/asterisk/sounds/en_US_f_Allison")  # asterisk-core-sounds-en-g722
 SPHINX_DATA = Path("/usr/share/pocketsphinx/test/data")  # pocketsphinx-testdata
+# Words of the hold grammar that are really said there, found with a large-vocabulary recogniser.
+PROMPTS_THAT_SAY = {"demo-congrats": frozenset({"help"}), "vm-helpexit": frozenset({"help"})}
 STREAM_S = 600.0
 PAUSE_S = 0.25  # between two sentences of a stream
 RANKS = "ace two three four five six seven eight nine ten jack queen king lady".split()  # noqa: SIM905
@@ -188,10 +190,9 @@ def read_streams(path: Path, length_s: float = STREAM_S) -> list[Stream]:
 
 
 def prompt_stream(folder: Path = PROMPTS) -> Stream | None:
-    """Telephone prompts of a human; their texts are not at hand, the names of the files hint."""
-    names = {word for word in GRAMMARS["hold"] if len(word) > 2}
+    """Telephone prompts of a human, numbers aside; their texts do not come with them."""
     spoken = [
-        (sound, frozenset(word for word in names if word in path.stem))
+        (sound, PROMPTS_THAT_SAY.get(path.stem, frozenset()))
         for path in sorted(folder.glob("*.g722"))
         if len(sound := read_g722(path)) > 1.2 * RATE
     ]
