@@ -23,6 +23,7 @@ LOUDER_PART = 0.75
 EARLY_FRAMES = 10  # a word may be louder earlier than the recogniser places it
 FALL_DB = 25.0  # a word begins so far below its loudest frame ...
 ABOVE_BEFORE_DB = 6.0  # ... or so far above what was before, if that is louder
+FRONT_FALL_DB = 15.0  # the same of loud sound amid talk behind it
 CLOSURE_FRAMES = 12  # the longest silence inside a word ("s-top")
 
 
@@ -55,10 +56,22 @@ class Levels:
         early = max(0, first - EARLY_FRAMES)
         peak = early + int(np.argmax(db[early:last]))
         above_db = min(self._before_db(db, first) + ABOVE_BEFORE_DB, db[peak] - ABOVE_BEFORE_DB)
-        loud = np.flatnonzero(db[: peak + 1] > max(db[peak] - FALL_DB, above_db))
-        pauses = np.flatnonzero(np.diff(loud) > CLOSURE_FRAMES + 1)
-        onset = loud[pauses[-1] + 1] if len(pauses) else loud[0]
-        return self._now_s - (len(db) - int(onset)) * FRAME / EAR_RATE_HZ
+        return self._time_s(db, _rise(db, peak, max(db[peak] - FALL_DB, above_db)))
+
+    def front_s(self, start_s: float, end_s: float) -> float:
+        """Room time at which the loud part of a sound begins: `start_s`, or a clear step in it."""
+        db, first, last = self._stretch(start_s, end_s)
+        peak = first + int(np.argmax(db[first:last]))
+        rise = _rise(db, peak, db[peak] - FRONT_FALL_DB)
+        behind = db[first : rise - BEFORE_FRAMES[1]]
+        if len(behind) < LOUDEST_FRAMES:
+            return start_s
+        loud_db = np.quantile(db[rise : peak + LOUDEST_FRAMES], LOUDER_PART)
+        step = loud_db - np.quantile(behind, LOUDER_PART) >= STANDS_OUT_DB
+        return self._time_s(db, rise) if step else start_s
+
+    def _time_s(self, db: NDArray[np.float64], frame: int) -> float:
+        return self._now_s - (len(db) - frame) * FRAME / EAR_RATE_HZ
 
     def _stretch(self, start_s: float, end_s: float) -> tuple[NDArray[np.float64], int, int]:
         """All levels, and the frames of a stretch of room time; at least some frames long."""
@@ -72,6 +85,13 @@ class Levels:
     def _before_db(self, db: NDArray[np.float64], first: int) -> float:
         since, until = (max(0, first - frames) for frames in BEFORE_FRAMES)
         return _mean_db(db[since:until]) if until > since else -np.inf
+
+
+def _rise(db: NDArray[np.float64], peak: int, least_db: float) -> int:
+    """The frame from where on all up to `peak` is louder, but for a closure."""
+    loud = np.flatnonzero(db[: peak + 1] > least_db)
+    pauses = np.flatnonzero(np.diff(loud) > CLOSURE_FRAMES + 1)
+    return int(loud[pauses[-1] + 1] if len(pauses) else loud[0])
 
 
 def _mean_db(db: NDArray[np.float64]) -> float:

@@ -45,6 +45,8 @@ MOST_OWN = 0.6  # an answer may begin so far inside the coach's own words
 UNKNOWN_COST = 0
 UNKNOWN_COST_OF_COUNTS = 0
 UNKNOWN_COST_AMID_OWN = 0
+SURE_NUMBER = 0.75  # an end whose number is less sure is asked about
+UNKNOWN_COST_OF_ENDS = -2  # two who call at once give one number of a third: rather none
 ONSET_NEAR_S = 0.3  # how far the recogniser's first word may lie from the rise in level
 KNOCK_FRAMES = 12
 DOUBT_FRAMES = 200  # longer than a pair of knocks takes to be known
@@ -102,9 +104,7 @@ class Listener:
         grammar = load_grammar(grammar_path(situation), self._name_of_coach)
         self._grammar = self._model.usable(grammar)
         self._numbered = any(m.participant is not None for m in self._grammar.meanings.values())
-        counts = any(m.number is not None for m in self._grammar.meanings.values())
-        unknown = self._model.unknown(UNKNOWN_COST_OF_COUNTS if counts else UNKNOWN_COST)
-        self._phrases = [*self._grammar.meanings, unknown]
+        self._phrases = [*self._grammar.meanings, self._model.unknown(self._unknown_cost())]
         stopping = [p for p, m in self._grammar.meanings.items() if m.command in STOPPING]
         self._overhearing.attend([*stopping, self._model.unknown(UNKNOWN_COST_AMID_OWN)])
         self._knocks = KnockDetector(knocks if self._settings.knocks else Knocks.OFF)
@@ -112,6 +112,12 @@ class Listener:
         if self._speech is not None:  # what is being said belongs to the new situation
             self._speech = None
             self._activity.active = False
+
+    def _unknown_cost(self) -> int:
+        if self._numbered:
+            return UNKNOWN_COST_OF_ENDS
+        counts = any(m.number is not None for m in self._grammar.meanings.values())
+        return UNKNOWN_COST_OF_COUNTS if counts else UNKNOWN_COST
 
     def feed(self, block: Block) -> list[EarEvent]:
         """See Ear."""
@@ -179,8 +185,12 @@ class Listener:
             self._now_s - len(self._before) * frame_s - DELAY_S,
             list(self._before),
         )
-        onset_s = self._now_s - (self._activity.onset_back_frames + 1) * frame_s - DELAY_S
+        onset_s = self._rise_s()
         return _Speech(utterance, onset_s, onset_s, onset_s)
+
+    def _rise_s(self) -> float:
+        """When the sound that is now going on began, right after it has been noticed."""
+        return self._now_s - (self._activity.onset_back_frames + 1) * FRAME / EAR_RATE_HZ - DELAY_S
 
     def _go_on(self, speech: _Speech, cleaned: Audio) -> list[EarEvent]:
         events: list[EarEvent] = []
@@ -189,7 +199,7 @@ class Listener:
             if speech.quiet_frames >= SETTLE_FRAMES:
                 speech.utterance.resume()
             if speech.quiet_frames >= ALONE_FRAMES:
-                speech.alone_from_s = self._now_s - DELAY_S
+                speech.alone_from_s = self._rise_s()
             speech.quiet_frames = 0
             speech.sound_frames += 1
             speech.end_s = self._now_s - DELAY_S
@@ -227,10 +237,14 @@ class Listener:
             filled = alone and speech.end_s - alone[-1].end_s < FILLED_S
             paused = self._overhearing.quiet_frames > 0
             return self._amid_own(alone, speech.quiet_frames) if filled and paused else []
-        found = understand(self._in_front(alone), self._grammar)
+        front = self._in_front(alone)
+        found = understand(front, self._grammar)
         if found is None or not self._stops(found) or not self._has_ended(speech, found):
             return []
-        return self._stop(found, _onset_s(found, speech.onset_s), speech.alone_from_s)
+        # In a group the end begins with a word for the number, understood or not.
+        first = front[0] if self._numbered else found.words[0]
+        onset_s = self._onset_s(speech, first.start_s, found.words[-1].end_s)
+        return self._stop(found, onset_s, speech.alone_from_s)
 
     def _amid_own(self, words: list[Word], quiet_frames: int) -> list[EarEvent]:
         """A sound and the pause after it, while the coach speaks: only a clear stopping word."""
@@ -258,15 +272,18 @@ class Listener:
         ]
 
     def _stop(self, found: Understood, onset_s: float, rise_s: float) -> list[EarEvent]:
-        """Tell a stopping word; an end whose number was not understood is no more than a sound.
+        """Tell a stopping word; an end whose number is not sure is no more than a sound.
 
-        The number was said before it, or two said theirs at once.
+        The number was said before it and not understood, or two said theirs at once.
         """
         meaning = found.meaning
         nameless = meaning.command == Command.DONE and meaning.participant is None
         if self._numbered and nameless and found.words[0].start_s - rise_s > NUMBER_S:
             told = self._report(found, onset_s)
             return [Unclear(self._now_s, rise_s, found.words[-1].end_s)] if told else []
+        if meaning.participant is not None and found.confidence < SURE_NUMBER:
+            told = self._report(found, onset_s)
+            return [Unclear(self._now_s, onset_s, found.words[-1].end_s)] if told else []
         return self._report(found, onset_s)
 
     def _has_ended(self, speech: _Speech, found: Understood) -> bool:
@@ -280,7 +297,15 @@ class Listener:
             return []
         if found.confidence < self._settings.minimum_confidence:
             return self._unclear(speech, list(found.words))
-        return self._report(found, _onset_s(found, speech.onset_s))
+        words = found.words
+        return self._report(found, self._onset_s(speech, words[0].start_s, words[-1].end_s))
+
+    def _onset_s(self, speech: _Speech, start_s: float, end_s: float) -> float:
+        """Room time of the first sound of words; a rise in level is sharper than they are."""
+        for rise_s in (speech.alone_from_s, speech.onset_s):
+            if abs(start_s - rise_s) < ONSET_NEAR_S:
+                return rise_s
+        return self._overhearing.levels.onset_s(start_s, end_s)
 
     def _report(self, found: Understood, onset_s: float) -> list[EarEvent]:
         """Tell it, unless the other way of hearing has told it already, or more of it."""
@@ -312,7 +337,8 @@ class Listener:
         if not words or not long_enough or knocked or own or lately:
             return []
         self._unclear_s = self._now_s
-        return [Unclear(self._now_s, speech.onset_s, speech.end_s)]
+        onset_s = self._overhearing.levels.front_s(speech.onset_s, speech.end_s)
+        return [Unclear(self._now_s, onset_s, speech.end_s)]
 
     def _own_share(self, from_s: float, to_s: float) -> float:
         """Which part of a span of room time the coach was sounding in, 0..1."""
@@ -327,9 +353,3 @@ class Listener:
 def _pause_frames(found: Understood) -> int:
     """How long it must be quiet after a stopping word: the longer, the less it is sure."""
     return SETTLE_FRAMES if found.confidence >= SURE else ALONE_FRAMES
-
-
-def _onset_s(found: Understood, rise_s: float) -> float:
-    """Room time of the first sound of the words; a rise in level near it is sharper than they."""
-    onset_s = found.words[0].start_s
-    return rise_s if abs(onset_s - rise_s) < ONSET_NEAR_S else onset_s
