@@ -101,20 +101,38 @@ def test_two_clocks_that_part_slowly_are_kept_together_sample_by_sample() -> Non
     drift = 200e-6  # the microphone's crystal is fast: it gives more samples than time passes
     seconds = 30.0
     at_s = np.arange(round(seconds * 16_000 * (1 + drift))) / (16_000 * (1 + drift))
-    recorded = np.sin(2 * np.pi * 300 * at_s).astype(np.float32)
+    recorded = np.sin(2 * np.pi * 30 * at_s).astype(np.float32)
     blocks: list[Block] = []
     for number in range(round(seconds * 100)):
         at = number * 160
         played_s = number / 100 + np.arange(480) / PLAYED_HZ
-        alignment.play(np.sin(2 * np.pi * 300 * played_s).astype(np.float32), number * 480)
+        alignment.play(np.sin(2 * np.pi * 30 * played_s).astype(np.float32), number * 480)
         alignment.record(recorded[at : at + 160], -drift * number / 100)
         blocks += alignment.blocks()
     late = blocks[-100:]
     error = np.concatenate([block.microphone - block.played for block in late])
-    # 0.5 ms of deviation are allowed: at 300 Hz a phase of 0.94, a difference of 0.91
-    assert np.abs(error).max() < 1.1
+    # 4 ms and 1 ms of deviation are allowed: at 30 Hz a phase of 0.94, a difference of 0.91; the
+    # clocks have parted by 6 ms, a difference of 1.07
+    assert np.abs(error).max() < 0.95
     steps = np.abs(np.diff(np.concatenate([block.microphone for block in late])))
-    assert steps.max() < 3 * 2 * np.pi * 300 / 16_000  # nothing clicks
+    assert steps.max() < 3 * 2 * np.pi * 30 / 16_000  # nothing clicks
+
+
+def test_an_estimate_that_settles_moves_nothing() -> None:
+    random = np.random.default_rng(1)
+    calls = np.arange(6000)  # of 10 ms
+    wander_s = 0.003 * np.exp(-calls / 700) + 0.0001 * random.standard_normal(6000)
+    alignment = Alignment(PLAYED_HZ, AHEAD_S, 0.04)
+    alignment.open(16_000)
+    recorded = random.standard_normal(60 * 16_000).astype(np.float32)
+    blocks: list[Block] = []
+    for number, off_s in enumerate(wander_s):
+        alignment.play(np.zeros(480, np.float32), number * 480)
+        alignment.record(recorded[number * 160 : number * 160 + 160], off_s)
+        blocks += alignment.blocks()
+    heard = np.concatenate([block.microphone for block in blocks])
+    first = round(wander_s[0] * 16_000)
+    assert np.array_equal(heard[100:900_000], recorded[100 - first : 900_000 - first])
 
 
 def test_while_nothing_is_recorded_silence_keeps_the_time() -> None:
