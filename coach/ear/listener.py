@@ -45,6 +45,7 @@ MOST_OWN = 0.6  # an answer may begin so far inside the coach's own words
 UNKNOWN_COST = 0
 UNKNOWN_COST_OF_COUNTS = 0
 UNKNOWN_COST_AMID_OWN = 0
+SURE_AMID_OWN = 0.8  # least confidence of stopping words while the coach speaks
 SURE_NUMBER = 0.75  # an end whose number is less sure is asked about
 UNKNOWN_COST_OF_ENDS = -2  # two who call at once give one number of a third: rather none
 ONSET_NEAR_S = 0.3  # how far the recogniser's first word may lie from the rise in level
@@ -155,7 +156,9 @@ class Listener:
         self._own_frames.append(self._own.sounding)
         self._activity.hear(cleaned)
         events: list[EarEvent] = [*self._hear_knocks(self._overhearing.linear)]
-        events += self._amid_own(over, self._overhearing.quiet_frames)
+        for first in range(len(over)):  # a phrase may be torn into several sounds
+            words = [word for sound in over[first:] for word in sound]
+            events += self._amid_own(words, self._overhearing.quiet_frames)
         if self._speech is None:
             self._before.append(cleaned)
             if self._activity.active:
@@ -251,10 +254,15 @@ class Listener:
         found = exactly(words, self._grammar)
         if found is None or not self._stops(found) or quiet_frames < _pause_frames(found):
             return []
+        if found.confidence < SURE_AMID_OWN:
+            return []
         start_s, end_s = found.words[0].start_s, found.words[-1].end_s
         if not self._overhearing.levels.stands_out(start_s, end_s):
             return []
         onset_s = self._overhearing.levels.onset_s(start_s, end_s)
+        for _, told_s, until_s in self._told:  # what one way took for "done" the other may not
+            if abs(told_s - onset_s) < SAME_END_S and end_s - until_s < SAME_END_S:
+                return []
         return self._stop(found, onset_s, onset_s)
 
     def _stops(self, found: Understood) -> bool:

@@ -24,6 +24,7 @@ BEFORE_FRAMES = 40
 NEAR_OF_FRAMES = (4, 8)  # so many of the last so many frames the echo does not explain
 QUIET_FRAMES = 12  # a pause that ends a sound ...
 LONG_QUIET_FRAMES = 20  # ... and one after which nothing can belong to it
+MOST_SOUNDS = 4  # that one phrase may be torn into
 LONGEST_S = 4.0
 SUPPRESSOR_DELAY_S = SUPPRESSOR_DELAY / EAR_RATE_HZ
 
@@ -39,7 +40,8 @@ class Overhearing:
         self._near: deque[bool] = deque(maxlen=NEAR_OF_FRAMES[1])
         self._before: deque[Audio] = deque(maxlen=BEFORE_FRAMES)
         self._utterance: Utterance | None = None
-        self._ended: list[Word] = []  # the words of the last sound, while it is quiet after it
+        self._sounds: deque[list[Word]] = deque(maxlen=MOST_SOUNDS)  # words, by short pauses
+        self._has_ended = False  # nothing has been heard after the last of them
         self._onset_s = 0.0  # room time at which the sound began
         self.quiet_frames = 0  # how long only the coach has been heard
         self.echo_filter = EchoFilter()
@@ -50,12 +52,15 @@ class Overhearing:
         """The phrases to listen for from now on, and the word for anything else."""
         self._phrases = phrases
         self._utterance = None
-        self._ended = []
+        self._sounds.clear()
 
-    def hear(self, microphone: Audio, played: Audio, sounding: bool, now_s: float) -> list[Word]:
+    def hear(
+        self, microphone: Audio, played: Audio, sounding: bool, now_s: float
+    ) -> list[list[Word]]:
         """One frame that ends at room time `now_s`.
 
-        Returns the words of a sound when a pause has ended it, and again after a long pause.
+        Returns the words of the last sounds, with short pauses between, when a pause has ended
+        the last of them, and again after a long pause.
         """
         self.linear = self.echo_filter.cancel(microphone, played)
         self.levels.hear(self.linear, now_s)
@@ -64,13 +69,15 @@ class Overhearing:
         self._near.append(self._activity.active and self.echo_filter.leaves_much)
         self._before.append(quieter)
         self.quiet_frames = 0 if any(self._near) else self.quiet_frames + 1
-        if self.quiet_frames == 0:
-            self._ended = []
+        self._has_ended = self._has_ended and self.quiet_frames > 0
+        if self.quiet_frames > LONG_QUIET_FRAMES:
+            self._sounds.clear()
         if self._utterance is not None:
             self._go_on(self._utterance, quieter)
         elif sum(self._near) >= NEAR_OF_FRAMES[0] and sounding and self.echo_filter.is_trusted:
             self._open(now_s)
-        return self._ended if self.quiet_frames in (QUIET_FRAMES, LONG_QUIET_FRAMES) else []
+        told = self._has_ended and self.quiet_frames in (QUIET_FRAMES, LONG_QUIET_FRAMES)
+        return list(self._sounds) if told else []
 
     def _open(self, now_s: float) -> None:
         back = len(self._near) - list(self._near).index(True)
@@ -83,6 +90,7 @@ class Overhearing:
     def _go_on(self, utterance: Utterance, frame: Audio) -> None:
         utterance.add(frame)
         if self.quiet_frames >= QUIET_FRAMES:
-            self._ended = [word for word in utterance.settle() if word.end_s > self._onset_s]
+            self._sounds.append([w for w in utterance.settle() if w.end_s > self._onset_s])
+            self._has_ended = True
         if self.quiet_frames >= QUIET_FRAMES or utterance.duration_s >= LONGEST_S:
             self._utterance = None

@@ -76,6 +76,15 @@ def test_speech_ends_no_hold(voice: str) -> None:
     ] == []
 
 
+@pytest.mark.parametrize("voice", [NATURAL, BRITON])
+def test_running_speech_marks_nothing(voice: str) -> None:
+    texts = ["put the big pot on the back of the stove", "the cat sleeps on top of the cupboard",
+             "our bus stops in front of the library", "take ten paces to the left"]  # fmt: skip
+    gap = np.zeros(8000, np.float32)
+    speech = np.concatenate([part for text in texts for part in (gap, clip(text, voice))])
+    assert knocked(speech + room(len(speech) / EAR_RATE_HZ)[: len(speech)]) == []
+
+
 def test_a_sound_that_stays_is_no_knock() -> None:
     samples = room(4.0)
     t = np.arange(2 * EAR_RATE_HZ) / EAR_RATE_HZ

@@ -93,6 +93,32 @@ def test_stop_over_the_coachs_voice_is_heard(model: SpeechModel) -> None:
     assert heard >= 3
 
 
+def test_talk_over_the_coachs_voice_stops_nothing(model: SpeechModel) -> None:
+    """Each sentence has something in it that is like a stopping word."""
+    talk = ["our bus stops right in front of the library", "put the pot on top of the stove please",
+            "i feel like having a cup of tea", "it smells of apples in the cellar"]  # fmt: skip
+    script = [said(text, 5.0 + 4.5 * number, BRITON) for number, text in enumerate(talk)]
+    coach = {1.0 + 4.2 * number: clip(LINE) for number in range(5)}
+    for situation in ("anytime", "hold"):
+        sound = air(script, 23.0, BRITON, coach, echo_db=-6.0)
+        assert commands(hear(model, sound, situation)) == []
+
+
+def test_an_answer_in_front_of_talk_far_behind_is_heard(model: SpeechModel) -> None:
+    sound = air([said("the ladder belongs to the neighbours", 1.0)], 5.0, BRITON)
+    behind = (sound.microphone * 10 ** (-18 / 20)).astype(np.float32)
+    answer = air([said("i am ready", 1.9)], 5.0)
+    heard = hear(model, Air(behind + answer.microphone, sound.played), "ready")
+    assert commands(heard) == [Command.START]
+
+
+def test_a_number_called_by_its_full_name_ends_at_its_first_word(model: SpeechModel) -> None:
+    (event,) = hear(model, air([said("number one up", 1.5)], 4.5), "group-hold")
+    assert isinstance(event, Heard)
+    assert event.participant == 1
+    assert event.onset_s == pytest.approx(1.5, abs=0.08)
+
+
 def test_only_stopping_words_count_while_the_coach_speaks(model: SpeechModel) -> None:
     script = [said("yes", 2.0, BRITON)]
     sound = air(script, 6.0, BRITON, {1.0: clip(LINE)}, echo_db=-20.0)
