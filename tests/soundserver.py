@@ -19,7 +19,10 @@ from pathlib import Path
 
 PROGRAMS = ("pulseaudio", "pactl", "parec", "paplay")
 READY_S = 15.0
-LATE = "latency_msec=40"
+LATE = "latency_msec=40 adjust_time=0"  # it would bend the rate, and no room does that
+# A frame is a whole number of microseconds, in which null sinks count: at 48 kHz they run fast by
+# 100 ppm, each by another amount.
+RATE_HZ = 50_000
 
 
 def missing() -> str:
@@ -83,7 +86,7 @@ class SoundServer:
                     f"socket={self._socket}",
                     *(
                         f"load-module module-null-sink sink_name={sink} "
-                        "rate=48000 channels=1 format=s16le"
+                        f"rate={RATE_HZ} channels=1 format=s16le"
                         for sink in sinks
                     ),
                     f"set-default-sink {sinks[0]}",

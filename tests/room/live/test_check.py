@@ -57,7 +57,7 @@ def check(server: SoundServer, *arguments: str) -> subprocess.Popen[str]:
 def test_a_good_room_is_found_good_and_its_figures_are_stored(room: SoundServer) -> None:
     config = room.folder / "coach" / "coach.toml"
     config.parent.mkdir()
-    config.write_text("# mine\n[listen]\nname = 'maestro'\n")
+    config.write_text("# mine\n[listen]\nname = 'buddy'\n")
     out, errors = (process := check(room, "--json", "--no-person", "--store")).communicate(
         timeout=180
     )
@@ -77,7 +77,7 @@ def test_a_good_room_is_found_good_and_its_figures_are_stored(room: SoundServer)
     assert figures["own_words_triggers"] == 0
     stored = tomllib.loads(config.read_text())
     assert stored["room"] == {"delay_s": figures["delay_s"], "gain_db": figures["gain_db"]}
-    assert stored["listen"] == {"name": "maestro"}
+    assert stored["listen"] == {"name": "buddy"}
     assert config.read_text().startswith("# mine\n")
 
 
