@@ -17,7 +17,8 @@ from coach.ports import EAR_RATE_HZ, Audio
 
 SPAN_FRAMES = 1000  # what is remembered
 BEFORE_FRAMES = (60, 6)  # so long before a word it was quieter ...
-STANDS_OUT_DB = 10.0  # ... on the mean, by this, than the word's loudest frames
+STANDS_OUT_DB = 6.0  # ... on the mean, by this, than the word's loudest frames
+CLEARLY_DB = 10.0  # the same where the pauses about the word prove nothing
 LOUDEST_FRAMES = 10
 LOUDER_PART = 0.75
 EARLY_FRAMES = 10  # a word may be louder earlier than the recogniser places it
@@ -39,11 +40,11 @@ class Levels:
         self._db.append(level_db(frame))
         self._now_s = now_s
 
-    def stands_out(self, start_s: float, end_s: float) -> bool:
+    def stands_out(self, start_s: float, end_s: float, by_db: float = STANDS_OUT_DB) -> bool:
         """Whether the sound between is louder than what was just before it."""
         db, first, last = self._stretch(start_s, end_s)
         loudest_db = _mean_db(np.sort(db[first:last])[-LOUDEST_FRAMES:])
-        return loudest_db - self._before_db(db, first) >= STANDS_OUT_DB
+        return loudest_db - self._before_db(db, first) >= by_db
 
     def loudness_db(self, start_s: float, end_s: float) -> float:
         """How loud the louder part of the sound between is."""
@@ -67,7 +68,7 @@ class Levels:
         if len(behind) < LOUDEST_FRAMES:
             return start_s
         loud_db = np.quantile(db[rise : peak + LOUDEST_FRAMES], LOUDER_PART)
-        step = loud_db - np.quantile(behind, LOUDER_PART) >= STANDS_OUT_DB
+        step = loud_db - np.quantile(behind, LOUDER_PART) >= CLEARLY_DB
         return self._time_s(db, rise) if step else start_s
 
     def _time_s(self, db: NDArray[np.float64], frame: int) -> float:

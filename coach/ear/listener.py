@@ -16,6 +16,7 @@ import numpy as np
 from coach.ear.activity import Activity
 from coach.ear.grammar import Grammar, Meaning, grammar_path, load_grammar
 from coach.ear.knocks import KnockDetector
+from coach.ear.levels import CLEARLY_DB, STANDS_OUT_DB
 from coach.ear.model import SpeechModel
 from coach.ear.overhearing import Overhearing
 from coach.ear.own_voice import DELAY_S, FRAME, OwnVoice
@@ -158,7 +159,7 @@ class Listener:
         events: list[EarEvent] = [*self._hear_knocks(self._overhearing.linear)]
         for first in range(len(over)):  # a phrase may be torn into several sounds
             words = [word for sound in over[first:] for word in sound]
-            events += self._amid_own(words, self._overhearing.quiet_frames)
+            events += self._amid_own(words, self._overhearing.quiet_frames, STANDS_OUT_DB)
         if self._speech is None:
             self._before.append(cleaned)
             if self._activity.active:
@@ -239,7 +240,9 @@ class Listener:
         if self._own_share(speech.onset_s, self._now_s) > 0:
             filled = alone and speech.end_s - alone[-1].end_s < FILLED_S
             paused = self._overhearing.quiet_frames > 0
-            return self._amid_own(alone, speech.quiet_frames) if filled and paused else []
+            if not filled or not paused:
+                return []
+            return self._amid_own(alone, speech.quiet_frames, CLEARLY_DB)  # AEC3 makes pauses
         front = self._in_front(alone)
         found = understand(front, self._grammar)
         if found is None or not self._stops(found) or not self._has_ended(speech, found):
@@ -249,7 +252,7 @@ class Listener:
         onset_s = self._onset_s(speech, first.start_s, found.words[-1].end_s)
         return self._stop(found, onset_s, speech.alone_from_s)
 
-    def _amid_own(self, words: list[Word], quiet_frames: int) -> list[EarEvent]:
+    def _amid_own(self, words: list[Word], quiet_frames: int, by_db: float) -> list[EarEvent]:
         """A sound and the pause after it, while the coach speaks: only a clear stopping word."""
         found = exactly(words, self._grammar)
         if found is None or not self._stops(found) or quiet_frames < _pause_frames(found):
@@ -257,7 +260,7 @@ class Listener:
         if found.confidence < SURE_AMID_OWN:
             return []
         start_s, end_s = found.words[0].start_s, found.words[-1].end_s
-        if not self._overhearing.levels.stands_out(start_s, end_s):
+        if not self._overhearing.levels.stands_out(start_s, end_s, by_db):
             return []
         onset_s = self._overhearing.levels.onset_s(start_s, end_s)
         for _, told_s, until_s in self._told:  # what one way took for "done" the other may not
