@@ -56,7 +56,7 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
-def _sessions(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+def _sessions(commands: argparse._SubParsersAction[_Parser]) -> None:
     demo = commands.add_parser("demo", help="a whole first lesson in a simulated room")
     simulate = commands.add_parser("simulate", help="any scene in the simulated room")
     simulate.add_argument("scene", metavar="SCENE", help="a file, or a name in config/scenes")
@@ -98,7 +98,7 @@ def _sessions(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
     _ours(listen, _listen)
 
 
-def _listening(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+def _listening(commands: argparse._SubParsersAction[_Parser]) -> None:
     hear = commands.add_parser("hear", help="what the ear hears in recordings")
     hear.add_argument("files", nargs="+", type=Path, metavar="FILE")
     hear.add_argument("--grammar", metavar="G", help="a file of grammars/, or a path")
@@ -124,7 +124,7 @@ def _listening(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     _ours(check, _check)
 
 
-def _afterwards(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+def _afterwards(commands: argparse._SubParsersAction[_Parser]) -> None:
     review = commands.add_parser("review", help="the spoken summary, last session or a span")
     review.add_argument("--next", action="store_true", help="what to practise next, and why")
     how = review.add_mutually_exclusive_group()
