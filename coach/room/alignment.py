@@ -94,8 +94,6 @@ class Alignment:
         self._record_converter: _Converter | None = None
         self._fed = 0  # samples of the open microphone so far
         self._shift: int | None = None  # room sample of its first one
-            None  # how far off the clocks' place it was when they had settled
-        )
         self._off: int | None = None  # how far it was from there when the estimates had settled
         self._early: list[Audio] = []  # recorded before the clocks are known
 
