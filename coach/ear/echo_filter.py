@@ -43,6 +43,7 @@ class EchoFilter:
         self._trusted_frames = 0
         self._overload_frames = 0
         self.leaves_much = True  # in the last frame
+        self.has_learned = False  # whether it was ever to be trusted
 
     @property
     def is_trusted(self) -> bool:
@@ -81,6 +82,7 @@ class EchoFilter:
             self._after_power = keep * self._after_power + (1 - keep) * after
             known = self._before_power > self._after_power * 10 ** (TRUSTED_DB / 10)
             self._trusted_frames = TRUSTED_FRAMES if known else max(0, self._trusted_frames - 1)
+            self.has_learned = self.has_learned or known
 
     def _learn(self, left: Audio) -> None:
         zeros = np.zeros(FRAME, np.float32)

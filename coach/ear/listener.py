@@ -238,9 +238,11 @@ class Listener:
         """
         alone = [word for word in words if word.end_s > speech.alone_from_s]
         if self._own_share(speech.onset_s, self._now_s) > 0:
-            filled = alone and speech.end_s - alone[-1].end_s < FILLED_S
-            paused = self._overhearing.quiet_frames > 0
-            if not filled or not paused:
+            if not alone or speech.end_s - alone[-1].end_s >= FILLED_S:
+                return []
+            if not self._overhearing.echo_filter.has_learned:
+                return self._amid_first_words(alone, speech)
+            if self._overhearing.quiet_frames == 0:
                 return []
             return self._amid_own(alone, speech.quiet_frames, CLEARLY_DB)  # AEC3 makes pauses
         front = self._in_front(alone)
@@ -267,6 +269,15 @@ class Listener:
             if abs(told_s - onset_s) < SAME_END_S and end_s - until_s < SAME_END_S:
                 return []
         return self._stop(found, onset_s, onset_s)
+
+    def _amid_first_words(self, words: list[Word], speech: _Speech) -> list[EarEvent]:
+        """As `_amid_own`, while the linear way does not know the room: it must be certain."""
+        found = exactly(words, self._grammar)
+        if found is None or not found.stops or found.confidence < SURE:
+            return []
+        if speech.quiet_frames < ALONE_FRAMES:
+            return []
+        return self._stop(found, found.words[0].start_s, speech.alone_from_s)
 
     def _stops(self, found: Understood) -> bool:
         return found.stops and found.confidence >= self._settings.minimum_confidence
