@@ -2,8 +2,9 @@
 
 Way of a sound: the coach's own voice is taken away (own_voice), a rise above the room's floor
 opens an utterance (activity), a recogniser of the situation's grammar is fed with it (utterance),
-and its words are understood (understanding). Knocks go their own way (knocks). All of it happens
-in frames of 10 ms, so the size of the blocks changes nothing.
+and its words are understood (understanding). Stopping words over the coach's voice also come a
+second way (overhearing), and must stand out from what was before them (levels). Knocks go their own
+way (knocks). All of it happens in frames of 10 ms, so the size of the blocks changes nothing.
 """
 
 from __future__ import annotations
@@ -41,11 +42,9 @@ SAME_END_S = 0.15  # ends nearer than this are of the same word
 SAME_S = 0.5  # onsets nearer than this are of the same word, heard in two ways
 ASK_AGAIN_S = 2.0  # least time between two `Unclear`
 MOST_OWN = 0.6  # an answer may begin so far inside the coach's own words
-# How dear it is to hear other speech where a phrase fits half (SpeechModel.unknown). Chosen on
-# people of the development set: number words are short, so other words fit them easily.
+# How dear it is to hear other speech where a phrase fits half (SpeechModel.unknown). At -2 fewer
+# foreign words pass in a hold, but ends are lost too (the model's card).
 UNKNOWN_COST = 0
-UNKNOWN_COST_OF_COUNTS = 0
-UNKNOWN_COST_AMID_OWN = 0
 SURE_AMID_OWN = 0.8  # least confidence of stopping words while the coach speaks
 SURE_NUMBER = 0.75  # an end whose number is less sure is asked about
 UNKNOWN_COST_OF_ENDS = -2  # two who call at once give one number of a third: rather none
@@ -106,20 +105,15 @@ class Listener:
         grammar = load_grammar(grammar_path(situation), self._name_of_coach)
         self._grammar = self._model.usable(grammar)
         self._numbered = any(m.participant is not None for m in self._grammar.meanings.values())
-        self._phrases = [*self._grammar.meanings, self._model.unknown(self._unknown_cost())]
+        cost = UNKNOWN_COST_OF_ENDS if self._numbered else UNKNOWN_COST
+        self._phrases = [*self._grammar.meanings, self._model.unknown(cost)]
         stopping = [p for p, m in self._grammar.meanings.items() if m.command in STOPPING]
-        self._overhearing.attend([*stopping, self._model.unknown(UNKNOWN_COST_AMID_OWN)])
+        self._overhearing.attend([*stopping, self._model.unknown(UNKNOWN_COST)])
         self._knocks = KnockDetector(knocks if self._settings.knocks else Knocks.OFF)
         self._knocks_from_s = self._now_s
         if self._speech is not None:  # what is being said belongs to the new situation
             self._speech = None
             self._activity.active = False
-
-    def _unknown_cost(self) -> int:
-        if self._numbered:
-            return UNKNOWN_COST_OF_ENDS
-        counts = any(m.number is not None for m in self._grammar.meanings.values())
-        return UNKNOWN_COST_OF_COUNTS if counts else UNKNOWN_COST
 
     def feed(self, block: Block) -> list[EarEvent]:
         """See Ear."""

@@ -9,7 +9,7 @@ from coach.ear.grammar import Grammar, Meaning
 from coach.ear.utterance import Word
 from coach.practice.words import Command
 
-# Taken as soon as they are heard, amid other words, and while the coach speaks.
+# Taken after a short pause, and also while the coach speaks.
 STOPPING = frozenset(
     {
         Command.STOP,
