@@ -14,6 +14,7 @@ from coach import __version__
 from coach.border import BadInput
 from coach.plans import plan_names
 from coach.ports import VoiceError
+from coach.records.uses import USES
 from coach.settings import Settings, load_settings, user_config_path
 
 if TYPE_CHECKING:
@@ -22,15 +23,6 @@ if TYPE_CHECKING:
 
 BAD_INPUT = 2
 EARLY = 1
-RECORDS = {
-    "list": "",
-    "show": "[SESSION]",
-    "correct": "SESSION KEY FIELD=VALUE",
-    "name": "WHO NEW-NAME",
-    "prefer": "WHO [speed=0.9] [quiet=yes] [knocks=no]",
-    "delete": "WHO",
-    "import": "FILE.json",
-}
 
 # --- arguments -------------------------------------------------------------------------
 
@@ -144,11 +136,11 @@ def _afterwards(commands: argparse._SubParsersAction[_Parser]) -> None:
     _ours(export, _export)
     records = commands.add_parser(
         "records",
-        help="look after what is kept: " + ", ".join(RECORDS),
-        epilog="\n".join(f"coach records {action} {words}" for action, words in RECORDS.items()),
+        help="look after what is kept: " + ", ".join(USES),
+        epilog="\n".join(f"{action} {use}" for action, use in USES.items()),
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    records.add_argument("action", choices=tuple(RECORDS))
+    records.add_argument("action", choices=tuple(USES))
     records.add_argument("words", nargs="*", metavar="WORD")
     _ours(records, _records)
 

@@ -27,6 +27,7 @@ from coach.records.document import Summary, who
 from coach.records.exports import as_ics
 from coach.records.library import Library
 from coach.records.next_session import next_session
+from coach.records.uses import USES
 from coach.report.page import report
 from coach.report.review import Question, last_session, person_named, review
 from coach.room.live import LiveRoom
@@ -139,17 +140,6 @@ def records(settings: Settings, action: str, words: Sequence[str], tell: Tell) -
     for line in lines:
         tell(line)
     return 0
-
-
-USES = {
-    "list": "takes nothing more",
-    "show": "takes the beginning of one session's name, or nothing for the last",
-    "correct": "takes SESSION KEY FIELD=VALUE, such as: last hold:main:1 duration_s=73.4",
-    "prefer": "takes a name or number, and any of speed=0.9 quiet=yes knocks=no",
-    "name": "takes a name or number as `coach records list` shows it, and the new name",
-    "delete": "takes one person's name or number as `coach records list` shows it",
-    "import": "takes one JSON file that `coach export --format json` has written",
-}
 
 
 def _read(path: Path) -> str:

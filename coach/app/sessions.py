@@ -92,15 +92,8 @@ class Sessions:
 
     def _learn(self, number: int, loop: Loop) -> None:
         """Next time the voice is as fast and as loud as somebody has asked for."""
-        one = self._store.people.find(number)
-        quiet = loop.volume_db < 0
-        likes = replace(one.preferences, speed=loop.speed, quiet=quiet)
-        self._store.people.save(replace(one, preferences=likes))
-
-    def _prefer(self, errand: Prefer) -> None:
-        one = self._store.people.find(errand.participant)
-        likes = replace(one.preferences, knocks=errand.knocks)
-        self._store.people.save(replace(one, preferences=likes))
+        people = self._store.people
+        people.like(people.find(number), speed=loop.speed, quiet=loop.volume_db < 0)
 
     def errand(self, errand: Errand) -> Event:
         """What the steward sends for."""
@@ -114,7 +107,8 @@ class Sessions:
             self.schedule(errand.day)
             return Told(self._room.now_s(), ((f"remind_{errand.day}", {}),))
         if isinstance(errand, Prefer):
-            self._prefer(errand)
+            people = self._store.people
+            people.like(people.find(errand.participant), knocks=errand.knocks)
             return Told(self._room.now_s(), (("knocks_on" if errand.knocks else "knocks_off", {}),))
         if errand.question == Command.NEXT_SESSION:
             return self._proposal(errand)

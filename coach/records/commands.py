@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import asdict, replace
+from dataclasses import asdict
 from datetime import date, datetime
 from typing import Any
 
@@ -16,7 +16,7 @@ from coach.records.forget import forget
 from coach.records.imports import import_json
 from coach.records.library import Library
 from coach.records.naming import rename
-from coach.records.people import People, Preferences, preferred
+from coach.records.people import People, Preferences, wishes
 
 
 def list_records(
@@ -94,10 +94,9 @@ def prefer(library: Library, person: str, changes: Sequence[str]) -> list[str]:
         found = next((p for p in everybody if person in (who(p), str(p["number"]))), None)
         if found is None:
             raise BadInput(_nobody(library, person))
-        one = People(library).find(found["number"], found["name"])
-        likes = preferred(one.preferences, changes)
-        People(library).save(replace(one, preferences=likes))
-    return [f"{one.who}: {_liked(likes)}"]
+        people = People(library)
+        one = people.like(people.find(found["number"], found["name"]), **wishes(changes))
+    return [f"{one.who}: {_liked(one.preferences)}"]
 
 
 def _liked(likes: Preferences) -> str:

@@ -39,20 +39,21 @@ class Preferences:
 YES_NO = {"yes": True, "no": False}
 
 
-def preferred(likes: Preferences, changes: Iterable[str]) -> Preferences:
-    """Changed by FIELD=VALUE: speed=0.9, quiet=yes, knocks=no. Raises BadInput."""
+def wishes(changes: Iterable[str]) -> dict[str, bool | float]:
+    """Fields of Preferences from FIELD=VALUE: speed=0.9, quiet=yes, knocks=no. Raises BadInput."""
+    found: dict[str, bool | float] = {}
     for change in changes:
         name, _, value = change.partition("=")
         if name in ("quiet", "knocks") and value in YES_NO:
-            likes = replace(likes, **{name: YES_NO[value]})
+            found[name] = YES_NO[value]
         elif name == "speed" and _is_speed(value):
-            likes = replace(likes, speed=float(value))
+            found[name] = float(value)
         else:
             raise BadInput(
                 f"{change}: write speed={SPEEDS[0]} to {SPEEDS[1]}, quiet=yes or no, "
                 "knocks=yes or no"
             )
-    return likes
+    return found
 
 
 def _is_speed(text: str) -> bool:
@@ -122,6 +123,13 @@ class People:
                 for one in people:
                     row = {"who": one.who, **asdict(one)}
                     tiny.table(TABLE).upsert(row, where("who") == one.who)
+
+    def like(self, one: Participant, **likes: Any) -> Participant:
+        """Keep how somebody wants the coach to be, by field of Preferences. Raises OSError."""
+        after = replace(one, preferences=replace(one.preferences, **likes))
+        if after != one:
+            self.save(after)
+        return after
 
     def forget(self, name: str) -> bool:
         """Remove somebody; whether they were known. Raises BadInput, OSError."""
