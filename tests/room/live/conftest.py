@@ -21,10 +21,16 @@ def cannot_run() -> None:
 
 
 @pytest.fixture
-def server() -> Iterator[SoundServer]:
+def echo_db() -> float | None:
+    """How loud the room gives back what is played; None is a dead room."""
+    return None
+
+
+@pytest.fixture
+def server(echo_db: float | None) -> Iterator[SoundServer]:
     """A sound server of its own for the test."""
     cannot_run()
-    server = SoundServer()
+    server = SoundServer(echo_db)
     try:
         yield server.start()
     finally:

@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import socket
-from collections.abc import Iterator
 from threading import Timer
 
 import pytest
 
-from tests.room.live.conftest import cannot_run
 from tests.room.live.person import Person, coach, lived
 from tests.soundserver import SoundServer
 
@@ -16,14 +14,9 @@ pytestmark = pytest.mark.sound_server
 
 
 @pytest.fixture
-def server() -> Iterator[SoundServer]:
+def echo_db() -> float:
     """A room with an echo."""
-    cannot_run()
-    server = SoundServer(echo_db=-15.0)
-    try:
-        yield server.start()
-    finally:
-        server.close()
+    return -15.0
 
 
 def test_it_is_ready_wakes_at_its_name_only_and_ends_cleanly(server: SoundServer) -> None:

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import json
 import time
-from collections.abc import Iterator
 from pathlib import Path
 from threading import Timer
 from typing import Any
@@ -19,7 +18,6 @@ from coach.ports import Audio
 from coach.settings import VoiceSettings
 from coach.voice.choose import open_voice
 from coach.voice.tones import tone
-from tests.room.live.conftest import cannot_run
 from tests.room.live.person import RATE_HZ, Person, coach, lived
 from tests.soundserver import SoundServer
 
@@ -50,18 +48,12 @@ label = "once"
 place = "practice"
 window_s = 15.0
 """
-ECHO_DB = -15.0
 
 
 @pytest.fixture
-def server() -> Iterator[SoundServer]:
+def echo_db() -> float:
     """A room with an echo."""
-    cannot_run()
-    server = SoundServer(echo_db=ECHO_DB)
-    try:
-        yield server.start()
-    finally:
-        server.close()
+    return -15.0
 
 
 @pytest.fixture
