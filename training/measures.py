@@ -60,9 +60,14 @@ def hear(
     condition: str = "clean",
 ) -> list[Word]:
     """The words of one utterance, foreign words allowed at the price of ``unknown``."""
-    word = recogniser.unknown(unknown)
     sound = CONDITIONS[condition](item.sound, item.key)
-    return recogniser.words(sound, [*phrases, word] if word else phrases)
+    return recogniser.words(sound, with_unknown(recogniser, phrases, unknown))
+
+
+def with_unknown(recogniser: Recogniser, phrases: Sequence[str], unknown: str) -> Sequence[str]:
+    """The phrases and the word for foreign words, if the recogniser has one."""
+    word = recogniser.unknown(unknown)
+    return [*phrases, word] if word else phrases
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,10 +180,11 @@ def accepts(
 ) -> list[Accepts]:
     """Count what is heard in ``streams`` at every confidence cut, apart what was really said."""
     hours = sum(stream.hours for stream in streams)
+    asked = with_unknown(recogniser, phrases, unknown)
     heard = [
         (word, stream.really_said(word.text, (word.start_s + word.end_s) / 2))
         for stream in streams
-        for word in recogniser.words(stream.sound, [*phrases, recogniser.unknown(unknown)])
+        for word in recogniser.words(stream.sound, asked)
     ]
     rows = []
     for cut in cuts:

@@ -45,11 +45,11 @@ MOST_OWN = 0.6  # an answer may begin so far inside the coach's own words
 # How dear it is to hear other speech where a phrase fits half (SpeechModel.unknown). At -2 fewer
 # foreign words pass in a hold, but ends are lost too (the model's card).
 UNKNOWN_COST = 0
+UNKNOWN_COST_OF_ENDS = -2  # two who call at once give one number of a third: rather none
 SURE_AMID_OWN = 0.8  # least confidence of stopping words while the coach speaks
 SURE_NUMBER = 0.75  # an end whose number is less sure is asked about
-UNKNOWN_COST_OF_ENDS = -2  # two who call at once give one number of a third: rather none
 ONSET_NEAR_S = 0.3  # how far the recogniser's first word may lie from the rise in level
-KNOCK_FRAMES = 12
+KNOCK_FRAMES = 12  # of a knock, in which no echo may be doubtful
 DOUBT_FRAMES = 200  # longer than a pair of knocks takes to be known
 BEHIND_DB = 10.0  # what is so far below the words is somebody else's talk behind them
 GAP_S = 0.02  # blocks further apart than this do not belong together
