@@ -22,7 +22,7 @@ READY_S = 15.0
 LATE = "latency_msec=40 adjust_time=0"  # it would bend the rate, and no room does that
 # A frame is a whole number of microseconds, in which null sinks count: at 48 kHz they run fast by
 # 100 ppm, each by another amount.
-RATE_HZ = 50_000
+SINK = "rate=50000 channels=1 format=s16le"
 
 
 def missing() -> str:
@@ -84,11 +84,7 @@ class SoundServer:
                 [
                     "load-module module-native-protocol-unix auth-anonymous=1 "
                     f"socket={self._socket}",
-                    *(
-                        f"load-module module-null-sink sink_name={sink} "
-                        f"rate={RATE_HZ} channels=1 format=s16le"
-                        for sink in sinks
-                    ),
+                    *(f"load-module module-null-sink sink_name={sink} {SINK}" for sink in sinks),
                     f"set-default-sink {sinks[0]}",
                     f"set-default-source {self.air}.monitor",
                     *(
@@ -96,6 +92,7 @@ class SoundServer:
                         if echo_db is not None
                         else []
                     ),
+                    "load-module module-always-sink",  # as on every desktop
                 ]
             )
             + "\n"
@@ -129,6 +126,15 @@ class SoundServer:
                 end(process)
         self._keepers, self._server = [], None
         self._socket.unlink(missing_ok=True)
+
+    def unplug(self) -> None:
+        """Take the devices away; the server goes on, and gives its streams a stand-in."""
+        self.call("pactl", "unload-module", "module-null-sink")
+
+    def plug(self) -> None:
+        """Bring the only device back."""
+        name = f"sink_name={self._sinks[0]}"
+        self.call("pactl", "load-module", "module-null-sink", name, *SINK.split())
 
     def freeze(self, frozen: bool = True) -> None:
         """Let the server hang, or go on."""

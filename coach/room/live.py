@@ -24,6 +24,7 @@ from coach.practice.events import CueDue, Event, Interrupted, RoomBack, RoomLost
 from coach.room.alignment import Alignment
 from coach.room.devices import NOUNS, Stuck, portaudio
 from coach.room.mixer import ClipMixer
+from coach.room.stand_in import StandIns
 from coach.room.streams import (
     Ended,
     Pair,
@@ -85,6 +86,7 @@ class LiveRoom:
         self._clock = StreamClock(self.rate_hz)  # of room frames at the loudspeaker
         self._microphone = StreamClock(self.pair.input_hz)
         self._alignment = Alignment(self.rate_hz, settings.delay_s, LISTEN_S)
+        self._stand_ins = StandIns()
         self._streams = self._pair_of_streams(self.pair)
         self._adopt(self._streams)
         self._streams.start()
@@ -278,7 +280,7 @@ class LiveRoom:
             self._lost = False
 
     def _pair_of_streams(self, pair: Pair) -> Streams:
-        return Streams(pair, self._settings.block_s, self._render, self._put)
+        return Streams(pair, self._settings.block_s, self._render, self._put, self._stand_ins)
 
     def _put(self, streams: Streams, piece: Piece) -> None:
         self._queue.put(_Piece(streams, piece))

@@ -9,12 +9,13 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
-from threading import Thread
+from threading import Event, Thread
 from typing import Any
 
 from coach.border import BadInput
 from coach.ports import Audio
 from coach.room.devices import (
+    NO_DEVICE,
     NOUNS,
     Device,
     Direction,
@@ -24,10 +25,12 @@ from coach.room.devices import (
     portaudio,
     usable_rate,
 )
+from coach.room.stand_in import StandIns
 from coach.settings import RoomSettings
 from coach.timing.clock import Stamp
 
 OUTPUT_LATENCY_S = 0.08  # a busy machine calls back up to 60 ms late; a fade waits that long too
+LOOK_S = 1.0  # between two looks at where a sound server has put the streams
 CLOSE_S = 5.0  # stopping a stream can hang for ever, as starting can (PortAudio issue 535)
 
 
@@ -106,12 +109,14 @@ class Streams:
         block_s: float,
         render: Callable[[Streams, int], Rendered],
         put: Callable[[Streams, Piece], None],
+        stand_ins: StandIns,
     ) -> None:
         self.pair = pair
         self._render = render
         self._put = put
+        self._stand_ins = stand_ins
         self._recorded_frames = 0
-        self._closing = False
+        self._closing = Event()
         self._open: list[Any] = []
         self._block_s = block_s
 
@@ -119,16 +124,21 @@ class Streams:
         """Open and start both. Raises BadInput; a hanging start raises Stuck."""
         try:
             answered(self._begin)
+            nobodys = answered(self._stand_ins.look)
         except Stuck:
-            self._closing = True  # whoever hangs there shuts the streams, should it ever return
+            self._closing.set()  # whoever hangs there shuts the streams, should it ever return
             raise
         except portaudio().PortAudioError as error:
             self.close()
             raise BadInput(f"{names(self.pair)}: cannot be used ({error.args[0]})") from None
+        if nobodys is not None:
+            self.close()
+            raise BadInput(f"there is no {NOUNS[nobodys]}: {NO_DEVICE}")
+        Thread(target=self._watch, name="stand-ins", daemon=True).start()
 
     def close(self) -> None:
         """Stop both, in the background: stopping a device that is gone can hang."""
-        self._closing = True
+        self._closing.set()
         thread = Thread(target=self._shut, name="end of sound", daemon=True)
         thread.start()
         thread.join(CLOSE_S)
@@ -159,8 +169,15 @@ class Streams:
             )
             self._open.append(stream)
             stream.start()
-        if self._closing:  # it was given up in the meantime
+        if self._closing.is_set():  # it was given up in the meantime
             self._shut()
+
+    def _watch(self) -> None:
+        """A stream that was given to a stand-in has ended."""
+        while not self._closing.wait(LOOK_S):
+            if (nobodys := self._stand_ins.look()) is not None:
+                self._ender(nobodys)()
+                return
 
     def _shut(self) -> None:
         while self._open:
@@ -168,7 +185,7 @@ class Streams:
 
     def _ender(self, direction: Any) -> Callable[[], None]:
         def ended() -> None:
-            if not self._closing:
+            if not self._closing.is_set():
                 self._put(self, Ended(direction))
 
         return ended

@@ -59,6 +59,56 @@ def test_time_goes_on_through_a_lost_device_and_sound_comes_back(server: SoundSe
     assert min(heard["after"]) > 0.05  # the same clip sounds on: its time has not stood still
 
 
+def test_a_device_of_nobody_is_a_lost_device(server: SoundServer) -> None:
+    """The sound server moves the streams to its dummy, where they run on as if nothing was."""
+    process = start(server, "loss", "30", "25")
+    assert process.stdout is not None
+    process.stdout.readline()
+    time.sleep(1.0)
+    server.unplug()
+    time.sleep(3.0)
+    server.plug()
+    found = result(process)
+    assert [name for name, _ in found["events"]] == ["RoomLost", "CueDue", "RoomBack"]
+    (lost_s, cue_s, back_s) = (at_s for _, at_s in found["events"])
+    assert lost_s < 3.5  # looked for every second
+    assert cue_s == pytest.approx(3.5, abs=0.2)
+    assert back_s > 4.0
+    assert abs(found["drift_s"]) < 0.02
+    assert found["gapless"]
+    assert min(level for at_s, level in found["levels"] if at_s > back_s + 0.3) > 0.05
+
+
+def test_a_microphone_that_has_become_the_loudspeakers_echo_is_a_lost_one(
+    server: SoundServer,
+) -> None:
+    """Without any other microphone the sound server records what the loudspeaker plays."""
+    plug = ["load-module", "module-null-source", "source_name=desk", "rate=50000", "channels=1"]
+    server.call("pactl", *plug)
+    server.call("pactl", "set-default-source", "desk")
+    process = start(server, "loss", "30", "25")
+    assert process.stdout is not None
+    process.stdout.readline()
+    time.sleep(1.0)
+    server.call("pactl", "unload-module", "module-null-source")
+    time.sleep(3.0)
+    server.call("pactl", *plug)
+    server.call("pactl", "set-default-source", "desk")
+    found = result(process)
+    assert [name for name, _ in found["events"]] == ["RoomLost", "CueDue", "RoomBack"]
+    assert found["what"] == ["microphone"]
+    assert found["events"][0][1] < 3.5
+    assert found["events"][2][1] > 4.0
+    assert abs(found["drift_s"]) < 0.02
+
+
+def test_a_session_does_not_begin_with_a_device_of_nobody(server: SoundServer) -> None:
+    server.unplug()
+    line = result(start(server, "refused", ""))
+    assert line.startswith("there is no loudspeaker: plug one in")
+    assert "\n" not in line
+
+
 def test_a_device_that_stays_away_ends_the_session_as_an_interruption(
     server: SoundServer,
 ) -> None:
