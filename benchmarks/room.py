@@ -10,6 +10,7 @@ In computed rooms, faster than real time (about 7 minutes for an hour of sound, 
 `double-talk`  words over the coach: heard, onset error, reaction, false commands
 `own-voice`    the coach alone: what it takes for a command; echo that is taken away
 `knocks`       heard, onset error, false ones
+`drift`        echo that is taken away when the clocks of two devices part
 `talk`         somebody talks on over and between the coach's lines
 `speech`       recordings of other people (--speech) in a hold
 `asleep`       the same while `coach listen` waits for its name
@@ -31,7 +32,7 @@ from typing import Any
 
 import vosk
 
-from benchmarks import calls, cost, heard, talk
+from benchmarks import calls, cost, drift, heard, talk
 from benchmarks.plain_script import PlainEar
 from coach.app.equipment import Equipment
 from coach.settings import load_settings
@@ -81,6 +82,7 @@ def main() -> None:
         "double-talk": lambda: heard.double_talk(*ears(), options.trials),
         "own-voice": lambda: heard.own_voice(*ears(), options.hours),
         "knocks": lambda: heard.knocking(*ears(), options.trials),
+        "drift": lambda: drift.figures(ears()[0]),
         "talk": lambda: talk.figures(*ears(), options.minutes),
         "speech": lambda: heard.others(*ears(), options.speech, "hold", options.speech_hours),
         "asleep": lambda: heard.others(*ears(), options.speech, "asleep", options.speech_hours),

@@ -2,7 +2,7 @@
 
 The microphone's frames are placed by the clocks of the two streams, so a late callback, a lost
 block or a crystal that runs apart from the loudspeaker's moves nothing: a gap is filled with
-silence, and a slow drift costs one sample at a time.
+silence, and a drift is drawn out of the samples as soon as it is known.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ import numpy as np
 import soxr
 
 from coach.ports import EAR_RATE_HZ, Audio, Block
+from coach.room.drift import STEEPEST, DriftMeter, Spread
 
 PLACE_S = 0.001  # deviations of the two clocks below this are noise of the estimate
 # At first the estimates still come nearer to the truth, by a millisecond or two. To follow them
@@ -20,7 +21,8 @@ PLACE_S = 0.001  # deviations of the two clocks below this are noise of the esti
 # of a still echo, and 16 to 38 dB when the microphone stayed where it was (measured).
 SETTLING_S = 20.0
 PLACE_AT_FIRST_S = 0.004
-LOST_S = 0.02  # above this frames were lost; below, the samples are moved one by one
+CATCH_UP_S = 20.0  # a deviation beyond these is taken away within about this time
+LOST_S = 0.02  # above this frames were lost
 AHEAD_S = 0.02  # a canceller that gets an echo before its reference is lost (25 dB worse, measured)
 QUALITY = "HQ"  # of soxr; it keeps back up to 21 ms, MQ 34 ms (measured), LQ cuts at 6 kHz
 
@@ -92,14 +94,19 @@ class Alignment:
         self._recorded = _Line()
         self._next = 0  # first sample of the next block
         self._record_converter: _Converter | None = None
+        self._meter = DriftMeter()
+        self._spread = Spread()
         self._fed = 0  # samples of the open microphone so far
         self._shift: int | None = None  # room sample of its first one
-        self._off: int | None = None  # how far it was from there when the estimates had settled
+        self._off: int | None = (
+            None  # how far it was from there when the estimates had settled, or the drift was known
+        )
         self._early: list[Audio] = []  # recorded before the clocks are known
 
     def open(self, recorded_hz: int) -> None:
         """A microphone begins at its frame 0."""
         self._record_converter = _Converter(recorded_hz)
+        self._meter, self._spread = DriftMeter(), Spread()
         self._fed, self._shift, self._off = 0, None, None
         self._early.clear()
 
@@ -109,18 +116,22 @@ class Alignment:
         self._play_frame = frame + len(samples)
         self._played.add(self._play_converter.feed(np.concatenate((silent, samples))))
 
-    def record(self, samples: Audio, begun_s: float | None) -> None:
+    def record(self, samples: Audio, begun_s: float | None, lately_s: float | None = None) -> None:
         """The next frames of the microphone.
 
-        `begun_s` is the room time of its frame 0, None as long as that is not known.
+        `begun_s` is the room time of its frame 0, None as long as that is not known; `lately_s`
+        the same, or anything that differs from it by a constant, from the last seconds alone: it
+        wanders more, but is never behind. Without it no drift is measured.
         """
         assert self._record_converter is not None
         self._early.append(self._record_converter.feed(samples))
         if begun_s is None:
             return
-        self._place(round(begun_s * EAR_RATE_HZ))
+        catch_up = self._place(begun_s * EAR_RATE_HZ + self._spread.ahead)
+        if lately_s is not None and self._off is not None:
+            self._measure(lately_s)
         for piece in self._early:
-            self._put(piece)
+            self._put(self._spread.feed(piece, self._meter.drift + catch_up))
         self._early.clear()
 
     def silence(self, until_s: float) -> None:
@@ -142,18 +153,26 @@ class Alignment:
             self._played.forget(self._next - self._delay)
         return found
 
-    def _place(self, shift: int) -> None:
-        """Let the microphone begin at room sample `shift`, or stay near it (see PLACE_S)."""
+    def _place(self, shift: float) -> float:
+        """Let the microphone begin at room sample `shift`, or go on near it (see PLACE_S).
+
+        Gives by how much it must be faster than its crystal to come nearer.
+        """
         if self._shift is None:
-            self._shift = shift
+            self._shift = round(shift)
         elif abs(shift - self._shift) > LOST_S * EAR_RATE_HZ:
-            self._shift, self._off = shift, 0
+            self._shift, self._off = round(shift), 0
+            self._meter.restart()
         elif self._off is None and self._fed > SETTLING_S * EAR_RATE_HZ:
-            self._off = shift - self._shift
+            self._off = round(shift) - self._shift
         apart = shift - self._shift - (self._off or 0)
-        allowed_s = PLACE_AT_FIRST_S if self._off is None else PLACE_S
-        if abs(apart) > allowed_s * EAR_RATE_HZ:
-            self._shift += 1 if apart > 0 else -1
+        allowed = (PLACE_AT_FIRST_S if self._off is None else PLACE_S) * EAR_RATE_HZ
+        beyond = max(0.0, abs(apart) - allowed) / EAR_RATE_HZ
+        return -float(np.sign(apart)) * min(STEEPEST, beyond / CATCH_UP_S)
+
+    def _measure(self, lately_s: float) -> None:
+        if self._meter.add(self._fed / EAR_RATE_HZ, lately_s):
+            self._off = None  # now that it is sure, it need not come nearer any more
 
     def _put(self, piece: Audio) -> None:
         assert self._shift is not None

@@ -182,11 +182,13 @@ class LiveRoom:
             self._microphone.doubt()
         if self._first_frame is None:
             self._first_frame = piece.stamp.frame
-        begun_s = None
+        begun_s = lately_s = None
         if self._microphone.ready and self._clock.ready and not self._returning:
             begun_s = self._microphone.origin_s - self._clock.origin_s
             begun_s += self._first_frame / self.pair.input_hz
-        self._alignment.record(piece.samples, begun_s)
+            if self._microphone.settled and self._clock.settled:
+                lately_s = self._microphone.lately_s - self._clock.lately_s
+        self._alignment.record(piece.samples, begun_s, lately_s)
 
     def _settle(self) -> Iterator[Event]:
         """Keep the frames on the room's time; say so when they are again after a loss."""

@@ -41,6 +41,7 @@ class StreamClock:
         self._converter_s: deque[float] = deque(maxlen=WINDOW)
         self._ahead_s: deque[float] = deque(maxlen=WINDOW)
         self._origin_s: float | None = None
+        self.lately_s = 0.0  # `origin_s` of the last two seconds: it wanders, but is not behind
         self._used = 0  # stamps in the long mean
         self._frame = 0  # of the last stamp
         self._doubtful = False
@@ -54,7 +55,9 @@ class StreamClock:
         self._converter_s.append(stamp.converter_s - stamp.frame / self._rate_hz)
         if not self.settled:
             return
-        found_s = self._recent_s()
+        # The wait for Python only ever makes `ahead` too small: the largest is the truest.
+        found_s = median(self._converter_s) - max(self._ahead_s)
+        self.lately_s = found_s
         passed_s = (stamp.frame - self._frame) / self._rate_hz
         self._frame = stamp.frame
         if self._origin_s is None:
@@ -91,7 +94,7 @@ class StreamClock:
         """How much later the stream runs than its origin says; 0 if that may be wandering."""
         if not (self.ready and self.settled):
             return 0.0
-        shift_s = self._recent_s() - self.origin_s
+        shift_s = self.lately_s - self.origin_s
         limit_s = SHIFT_S if self._doubtful else SURE_S
         if len(self._converter_s) == WINDOW:
             self._doubtful = False
@@ -100,7 +103,3 @@ class StreamClock:
     def move(self, shift_s: float) -> None:
         """Take a shift over: the frames that were lost are not counted."""
         self._origin_s = self.origin_s + shift_s
-
-    def _recent_s(self) -> float:
-        # The wait for Python only ever makes `ahead` too small: the largest is the truest.
-        return median(self._converter_s) - max(self._ahead_s)
