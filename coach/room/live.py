@@ -1,16 +1,16 @@
 """The live room: sound devices through PortAudio, and time from the frames they have played.
 
 Everything comes in on one queue: the callbacks put copies of frames on it, the calendar puts
-cues. `moments` takes them off in the caller's thread. When a device is gone the room goes on
-silently by the machine's clock, so that clips, cues and holds keep their times, and looks for a
-device until `settings.reopen_s` is over.
+cues. `moments` takes them off in the caller's thread. When the loudspeaker is gone the room goes on
+silently by the machine's clock, so that clips, cues and holds keep their times; without the
+microphone it plays on. It looks for a device until `settings.reopen_s` is over.
 """
 
 from __future__ import annotations
 
 import time
 from collections import deque
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from queue import Empty, SimpleQueue
 from threading import Event as Flag
@@ -45,6 +45,7 @@ DEAF_S = 1.5  # no piece for this long: the device is gone, whatever PortAudio s
 OPENING_S = 6.0  # how long the first sound may take
 TICK_S = 0.02  # while a device is gone
 TRY_S = 1.0  # between two attempts to open one
+ALONE_S = 5.0  # how long to try with the microphone alone: a tone and a call can be heard
 NOTHING: Audio = np.zeros(0, dtype=np.float32)
 
 
@@ -56,7 +57,7 @@ class _Piece:
 
 @dataclass(frozen=True, slots=True)
 class _Reopened:
-    streams: Streams
+    streams: Streams  # those of before, if it was only their microphone
 
 
 class LiveRoom:
@@ -73,8 +74,10 @@ class LiveRoom:
         self._closed = Flag()
         self._reopener: Thread | None = None
         self._lost = False
+        self._deaf = False  # only the microphone is lost
         self._give_up_s = 0.0  # monotonic time at which nobody waits for a device any more
         self._returning = False  # open again, not yet on the room's time
+        self._listening = True  # the microphone is, too
         self._first_frame: int | None = None  # of the open microphone's, that was taken
         self._given_up = False
         self._last_s = {"input": 0.0, "output": 0.0}  # monotonic time of the last piece
@@ -136,6 +139,8 @@ class LiveRoom:
             case _Piece(streams, piece):
                 if streams is self._streams and not self._lost:
                     yield from self._take(piece)
+            case _Reopened(streams) if streams is self._streams:
+                self._hear_again()
             case _Reopened(streams):
                 yield from self._return(streams)
             case CueDue():
@@ -148,6 +153,8 @@ class LiveRoom:
         if self._lost:
             yield from self._go_on()
         else:
+            if self._deaf:
+                yield from self._wait_silently()
             yield from self._watch()
         self.calendar.follow()
         yield from self.mixer.ended()
@@ -160,8 +167,11 @@ class LiveRoom:
             case Played():
                 self._played(piece)
                 yield from self._settle()
-            case Recorded():
+            case Recorded() if not self._deaf:
                 self._recorded(piece)
+                yield from self._hears()
+            case Ended("input") if not self._returning:
+                yield from self._go_deaf()
             case Ended(direction):
                 yield from self._lose(NOUNS[direction])
         self._blocks.extend(self._alignment.blocks())
@@ -200,6 +210,7 @@ class LiveRoom:
             self.xruns += not self._returning
         elif self._returning and self._clock.settled:
             self._returning = False
+            self._listening = True
             yield RoomBack(self.now_s())
 
     # --- the callback ----------------------------------------------------------------
@@ -224,19 +235,30 @@ class LiveRoom:
         looked_s, self._looked_s = self._looked_s, time.monotonic()
         if self._looked_s - looked_s > DEAF_S / 2:  # this thread was away itself, not the device
             self._last_s = dict.fromkeys(self._last_s, self._looked_s)
-        oldest = min(self._last_s, key=lambda direction: self._last_s[direction])
-        if self._looked_s - self._last_s[oldest] > DEAF_S and self._queue.empty():
-            yield from self._lose(NOUNS["input" if oldest == "input" else "output"])
+        if not self._queue.empty():
+            return
+        waited_s = {where: self._looked_s - last_s for where, last_s in self._last_s.items()}
+        if waited_s["output"] > DEAF_S or (waited_s["input"] > DEAF_S and self._returning):
+            yield from self._lose(NOUNS["output"])
+        elif waited_s["input"] > DEAF_S and not self._deaf and waited_s["output"] < DEAF_S / 2:
+            yield from self._go_deaf()
 
     def _lose(self, what: str) -> Iterator[Event]:
-        again = self._returning  # it was not yet back: to the outside still the same loss
-        self._returning = False
         with self._rendering:
             self._lost = True
-        if not again:
+        yield from self._tell_loss(what)
+        self._returning = self._deaf = False
+        self._start_thread(self._reopen)
+
+    def _tell_loss(self, what: str) -> Iterator[Event]:
+        """What was not yet back is to the outside still the same loss."""
+        if self._listening:
             self._give_up_s = time.monotonic() + self._settings.reopen_s
+            self._listening = False
             yield RoomLost(self.heard_s(), what)
-        self._reopener = Thread(target=self._reopen, args=[self._streams], daemon=True)
+
+    def _start_thread(self, reopen: Callable[[Streams, Thread | None], None]) -> None:
+        self._reopener = Thread(target=reopen, args=[self._streams, self._reopener], daemon=True)
         self._reopener.start()
 
     def _go_on(self) -> Iterator[Event]:
@@ -246,14 +268,19 @@ class LiveRoom:
             if frames > 0:
                 self.mixer.render(frames)
             self._alignment.play(NOTHING, self.mixer.frame)
+        yield from self._wait_silently()
+
+    def _wait_silently(self) -> Iterator[Event]:
         self._alignment.silence(self.heard_s())
         self._blocks.extend(self._alignment.blocks())
         if time.monotonic() > self._give_up_s and not self._given_up:
             self._given_up = True
             yield Interrupted(self.heard_s())
 
-    def _reopen(self, old: Streams) -> None:
+    def _reopen(self, old: Streams, before: Thread | None) -> None:
         """In a thread of its own, as any step may hang."""
+        if before is not None:
+            before.join()  # PortAudio must not be restarted while somebody opens a stream
         old.close()
         while not self._closed.is_set() and time.monotonic() < self._give_up_s:
             try:
@@ -281,6 +308,46 @@ class LiveRoom:
             self._skip_frames = 0
             self._lost = False
 
+    # --- only the microphone goes and comes back ------------------------------------------
+
+    def _go_deaf(self) -> Iterator[Event]:
+        """Without the microphone the loudspeaker goes on: the person must not lie in silence."""
+        if self._deaf:
+            return
+        self._deaf = True
+        yield from self._tell_loss(NOUNS["input"])
+        self._start_thread(self._reopen_input)
+
+    def _reopen_input(self, streams: Streams, before: Thread | None) -> None:
+        """In a thread of its own; where PortAudio must look for devices again, all of it."""
+        if before is not None:
+            before.join()
+        whole_s = time.monotonic() + ALONE_S
+        while not self._closed.wait(TRY_S) and self._deaf and time.monotonic() < self._give_up_s:
+            try:
+                streams.reopen_input()
+            except Stuck:
+                return
+            except BadInput:
+                if not self._stand_ins.server_knows and time.monotonic() > whole_s:
+                    self._put(streams, Ended("output"))
+                    return
+            else:
+                self._queue.put(_Reopened(streams))
+                return
+
+    def _hear_again(self) -> None:
+        if self._deaf and not self._given_up:
+            self._deaf = False
+            self._adopt_microphone(self._streams)
+
+    def _hears(self) -> Iterator[Event]:
+        if not self._listening and not self._returning and self._microphone.ready:
+            self._listening = True
+            yield RoomBack(self.now_s())
+
+    # --- streams -----------------------------------------------------------------------
+
     def _pair_of_streams(self, pair: Pair) -> Streams:
         return Streams(pair, self._settings.block_s, self._render, self._put, self._stand_ins)
 
@@ -288,11 +355,14 @@ class LiveRoom:
         self._queue.put(_Piece(streams, piece))
 
     def _adopt(self, streams: Streams) -> None:
+        self._adopt_microphone(streams)
+        self._last_s["output"] = time.monotonic()
+
+    def _adopt_microphone(self, streams: Streams) -> None:
         self._microphone = StreamClock(streams.pair.input_hz)
         self._alignment.open(streams.pair.input_hz)
         self._first_frame = None
-        self._looked_s = time.monotonic()
-        self._last_s = {"input": self._looked_s, "output": self._looked_s}
+        self._looked_s = self._last_s["input"] = time.monotonic()
 
     def _await_first_sound(self) -> None:
         ends_s = time.monotonic() + OPENING_S

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import importlib
 import os
+from collections.abc import Iterator
 from typing import Any
 
 from coach.room.devices import Direction
@@ -27,33 +28,34 @@ class StandIns:
     """
 
     def __init__(self) -> None:
+        self.server_knows = False  # whether there is one that has had a stream of ours
         self._records_monitor: bool | None = None  # as it was chosen
 
-    def look(self) -> Direction | None:
-        """Which stream has no device of its own; None also where nobody can tell.
+    def look(self) -> frozenset[Direction]:
+        """Which streams have no device of their own; none where nobody can tell.
 
         May hang if the server does.
         """
         try:
             pulsectl = importlib.import_module("pulsectl")
         except (ImportError, OSError):  # without the package, or the library that it binds
-            return None
+            return frozenset()
         try:
             with pulsectl.Pulse("coach") as server:
-                return self._look(server)
+                return frozenset(self._look(server))
         except (pulsectl.PulseError, pulsectl.PulseDisconnected):  # there is no server
-            return None
+            return frozenset()
 
-    def _look(self, server: Any) -> Direction | None:
+    def _look(self, server: Any) -> Iterator[Direction]:
         sinks = {sink.index: sink for sink in server.sink_list()}
         for stream in filter(_is_ours, server.sink_input_list()):
+            self.server_knows = True
             if stream.sink in sinks and sinks[stream.sink].name.startswith(NAME):
-                return "output"
+                yield "output"
         sources = {source.index: source for source in server.source_list()}
         for stream in filter(_is_ours, server.source_output_list()):
             if stream.source in sources and self._is_stand_in(sources[stream.source]):
-                return "input"
-        return None
+                yield "input"
 
     def _is_stand_in(self, source: Any) -> bool:
         if source.name.startswith(NAME):

@@ -9,6 +9,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from threading import Event, Thread
 from typing import Any
 
@@ -100,6 +101,14 @@ def _choose_pair(settings: RoomSettings, output_hz: int | None) -> Pair:
     return Pair(output, found_hz, input_, usable_rate("input", input_, settings.rate_hz))
 
 
+@dataclass(slots=True)
+class _Microphone:
+    """One opening of it; what an earlier one still calls back is not heard."""
+
+    stream: Any = None
+    frames: int = 0
+
+
 class Streams:
     """The open streams; `put` gets every piece, `render` is asked for what to play."""
 
@@ -112,83 +121,112 @@ class Streams:
         stand_ins: StandIns,
     ) -> None:
         self.pair = pair
+        self._block_s = block_s
         self._render = render
         self._put = put
         self._stand_ins = stand_ins
-        self._recorded_frames = 0
+        self._told: set[Direction] = set()  # which have ended at a stand-in
         self._closing = Event()
-        self._open: list[Any] = []
-        self._block_s = block_s
+        self._microphone: _Microphone | None = None
+        self._loudspeaker: Any = None
 
     def start(self) -> None:
         """Open and start both. Raises BadInput; a hanging start raises Stuck."""
+        self._opened(("output", "input"), self._open_both, self.close)
+        Thread(target=self._watch, name="stand-ins", daemon=True).start()
+
+    def reopen_input(self) -> None:
+        """Open the microphone anew while the loudspeaker plays on. Raises as `start` does."""
+        self._drop_input()
+        self._opened(("input",), self._open_input, self._drop_input)
+        self._told.discard("input")
+
+    def close(self) -> None:
+        """Stop both, in the background: stopping a device that is gone can hang."""
+        self._closing.set()
+        _in_background(self._shut)
+
+    def _opened(
+        self,
+        directions: tuple[Direction, ...],
+        begin: Callable[[], None],
+        give_up: Callable[[], None],
+    ) -> None:
         try:
-            answered(self._begin)
+            answered(begin)
             nobodys = answered(self._stand_ins.look)
         except Stuck:
             self._closing.set()  # whoever hangs there shuts the streams, should it ever return
             raise
         except portaudio().PortAudioError as error:
-            self.close()
+            give_up()
             raise BadInput(f"{names(self.pair)}: cannot be used ({error.args[0]})") from None
-        if nobodys is not None:
-            self.close()
-            raise BadInput(f"there is no {NOUNS[nobodys]}: {NO_DEVICE}")
-        Thread(target=self._watch, name="stand-ins", daemon=True).start()
+        for direction in directions:
+            if direction in nobodys:
+                give_up()
+                raise BadInput(f"there is no {NOUNS[direction]}: {NO_DEVICE}")
 
-    def close(self) -> None:
-        """Stop both, in the background: stopping a device that is gone can hang."""
-        self._closing.set()
-        thread = Thread(target=self._shut, name="end of sound", daemon=True)
-        thread.start()
-        thread.join(CLOSE_S)
+    def _open_both(self) -> None:
+        self._open_input()
+        pair, stream = self.pair, portaudio().OutputStream
+        ended = partial(self._end, "output")
+        self._loudspeaker = self._stream(
+            stream, pair.output, pair.output_hz, OUTPUT_LATENCY_S, self._on_play, ended
+        )
+        self._start(self._loudspeaker)
 
-    def _begin(self) -> None:
-        sd = portaudio()
-        pair = self.pair
-        for direction, make, device, rate_hz, latency, callback in (
-            ("input", sd.InputStream, pair.input, pair.input_hz, "high", self._on_record),
-            (
-                "output",
-                sd.OutputStream,
-                pair.output,
-                pair.output_hz,
-                OUTPUT_LATENCY_S,
-                self._on_play,
-            ),
-        ):
-            stream = make(
-                samplerate=rate_hz,
-                blocksize=round(rate_hz * self._block_s),
-                device=device.number,
-                channels=1,
-                dtype="float32",
-                latency=latency,
-                callback=callback,
-                finished_callback=self._ender(direction),
-            )
-            self._open.append(stream)
-            stream.start()
+    def _open_input(self) -> None:
+        microphone = self._microphone = _Microphone()
+
+        def ended() -> None:
+            if microphone is self._microphone:
+                self._end("input")
+
+        heard = partial(self._on_record, microphone)
+        pair, stream = self.pair, portaudio().InputStream
+        microphone.stream = self._stream(stream, pair.input, pair.input_hz, "high", heard, ended)
+        self._start(microphone.stream)
+
+    def _stream(
+        self, make: Any, device: Device, rate_hz: int, latency: Any, callback: Any, ended: Any
+    ) -> Any:
+        return make(
+            samplerate=rate_hz,
+            blocksize=round(rate_hz * self._block_s),
+            device=device.number,
+            channels=1,
+            dtype="float32",
+            latency=latency,
+            callback=callback,
+            finished_callback=ended,
+        )
+
+    def _start(self, stream: Any) -> None:
+        stream.start()
         if self._closing.is_set():  # it was given up in the meantime
             self._shut()
+
+    def _drop_input(self) -> None:
+        microphone, self._microphone = self._microphone, None
+        if microphone is not None and microphone.stream is not None:
+            _in_background(partial(microphone.stream.close, ignore_errors=True))
+
+    def _shut(self) -> None:
+        self._drop_input()
+        loudspeaker, self._loudspeaker = self._loudspeaker, None
+        if loudspeaker is not None:
+            loudspeaker.close(ignore_errors=True)
 
     def _watch(self) -> None:
         """A stream that was given to a stand-in has ended."""
         while not self._closing.wait(LOOK_S):
-            if (nobodys := self._stand_ins.look()) is not None:
-                self._ender(nobodys)()
-                return
+            for direction in self._stand_ins.look() - self._told:
+                self._told.add(direction)
+                self._end(direction)
 
-    def _shut(self) -> None:
-        while self._open:
-            self._open.pop().close(ignore_errors=True)
-
-    def _ender(self, direction: Any) -> Callable[[], None]:
-        def ended() -> None:
-            if not self._closing.is_set():
-                self._put(self, Ended(direction))
-
-        return ended
+    def _end(self, direction: Direction) -> None:
+        if not self._closing.is_set():
+            self._put(self, Ended(direction))
 
     def _on_play(self, out: Any, frames: int, times: Any, status: Any) -> None:
         rendered = self._render(self, frames)
@@ -202,12 +240,22 @@ class Streams:
         stamp = Stamp(rendered.frame, sounds_s, times.currentTime, time.monotonic())
         self._put(self, Played(stamp, samples, bool(status)))
 
-    def _on_record(self, samples: Any, frames: int, times: Any, status: Any) -> None:
+    def _on_record(
+        self, microphone: _Microphone, samples: Any, frames: int, times: Any, status: Any
+    ) -> None:
+        if microphone is not self._microphone:
+            return
         stamp = Stamp(
-            self._recorded_frames, times.inputBufferAdcTime, times.currentTime, time.monotonic()
+            microphone.frames, times.inputBufferAdcTime, times.currentTime, time.monotonic()
         )
-        self._recorded_frames += frames
+        microphone.frames += frames
         self._put(self, Recorded(stamp, samples[:, 0].copy(), bool(status)))
+
+
+def _in_background(call: Callable[[], object]) -> None:
+    thread = Thread(target=call, name="end of sound", daemon=True)
+    thread.start()
+    thread.join(CLOSE_S)
 
 
 def restart_portaudio() -> None:

@@ -11,7 +11,7 @@ import pytest
 
 from coach.room.alignment import AHEAD_S
 from tests.room.live.conftest import result, start
-from tests.soundserver import SoundServer
+from tests.soundserver import SoundServer, end
 
 pytestmark = pytest.mark.sound_server
 
@@ -79,19 +79,23 @@ def test_a_device_of_nobody_is_a_lost_device(server: SoundServer) -> None:
     assert min(level for at_s, level in found["levels"] if at_s > back_s + 0.3) > 0.05
 
 
-def test_a_microphone_that_has_become_the_loudspeakers_echo_is_a_lost_one(
-    server: SoundServer,
-) -> None:
-    """Without any other microphone the sound server records what the loudspeaker plays."""
+def test_without_its_microphone_the_loudspeaker_goes_on(server: SoundServer) -> None:
+    """A microphone is gone, and the sound server records what the loudspeaker plays instead."""
     plug = ["load-module", "module-null-source", "source_name=desk", "rate=50000", "channels=1"]
     server.call("pactl", *plug)
     server.call("pactl", "set-default-source", "desk")
     process = start(server, "loss", "30", "25")
     assert process.stdout is not None
     process.stdout.readline()
+    heard = server.folder / "heard.raw"
     time.sleep(1.0)
+    recorder = server.guest(
+        "parecord", "--device=room.monitor", "--latency-msec=10", "--rate=48000", "--channels=1",
+        "--format=s16le", "--raw", str(heard),
+    )  # fmt: skip
     server.call("pactl", "unload-module", "module-null-source")
     time.sleep(3.0)
+    end(recorder)  # the server would give it the microphone that comes back
     server.call("pactl", *plug)
     server.call("pactl", "set-default-source", "desk")
     found = result(process)
@@ -100,6 +104,10 @@ def test_a_microphone_that_has_become_the_loudspeakers_echo_is_a_lost_one(
     assert found["events"][0][1] < 3.5
     assert found["events"][2][1] > 4.0
     assert abs(found["drift_s"]) < 0.02
+    assert found["gapless"]
+    tone = np.frombuffer(heard.read_bytes(), np.int16)[4800:] / 32768
+    assert len(tone) > 2.5 * 48_000
+    assert tone.min() > 0.05  # it is one level, 0.1
 
 
 def test_a_session_does_not_begin_with_a_device_of_nobody(server: SoundServer) -> None:
