@@ -52,11 +52,16 @@ def at_level(samples: Audio, db: float) -> Audio:
     return samples * np.float32(10 ** ((db - level_db(loud)) / 20))
 
 
+def lines_without_values(equipment: Equipment) -> list[str]:
+    """Their names."""
+    lines = equipment.lines
+    return sorted(name for name in lines.names() if not lines.values_of(name))
+
+
 def coach_speech(equipment: Equipment) -> list[Audio]:
     """Every line that needs no values, as the coach speaks it."""
-    lines = equipment.lines
-    names = sorted(name for name in lines.names() if not lines.values_of(name))
-    return [equipment.voice.speak(lines.text(name, {}), EAR_RATE_HZ).samples for name in names]
+    texts = [equipment.lines.text(name, {}) for name in lines_without_values(equipment)]
+    return [equipment.voice.speak(text, EAR_RATE_HZ).samples for text in texts]
 
 
 def track(pieces: Sequence[Audio], gap_s: float) -> Audio:

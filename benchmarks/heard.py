@@ -20,6 +20,7 @@ from benchmarks.air import (
     echo_of,
     heard_in,
     knocks,
+    lines_without_values,
     matched,
     plainly_heard,
     track,
@@ -34,6 +35,7 @@ from coach.room.people import knock_samples
 
 WORDS = ("stop", "done")
 ECHO_TO_SPEECH_DB = (0.0, 6.0, 12.0)
+LINE_GAP_S = 0.6
 OVER_S = 2.5  # a line is long enough for a word to be said over it
 
 
@@ -71,25 +73,33 @@ def double_talk(equipment: Equipment, plain: PlainEar, trials: int) -> dict[str,
 
 def own_voice(equipment: Equipment, plain: PlainEar, hours: float) -> dict[str, Any]:
     """Nobody is there; the coach speaks in rooms of several kinds."""
-    speech = track(coach_speech(equipment), 0.6)
+    clips = coach_speech(equipment)
+    speech = track(clips, LINE_GAP_S)
+    ends_s = np.cumsum([len(clip) / EAR_RATE_HZ + LINE_GAP_S for clip in clips])
+    names = [*lines_without_values(equipment), "after the last"]
     rng = np.random.default_rng(4)
     seconds, took_s = 0.0, 0.0
     ours: list[Noticed] = []
     plains: list[Noticed] = []
     losses: list[float] = []
+    what: list[str] = []
     while seconds < hours * 3600:
         delay_s, echo_db = rng.uniform(0.01, 0.2), rng.uniform(-35.0, -15.0)
         microphone = with_noise(echo_of(speech, echo_db, rng, delay_s), rng)
         began_s = time.perf_counter()
-        ours += heard_in(equipment, microphone, speech)
+        found = heard_in(equipment, microphone, speech)
         took_s += time.perf_counter() - began_s
+        ours += found
+        for one in commands(found):
+            line = names[int(np.searchsorted(ends_s, one.onset_s))]
+            what.append(f"{one.text!r} in {line}, echo {echo_db:.0f} dB")
         plains += plainly_heard(plain, microphone)
         losses.append(echo_loss(microphone, speech))
         seconds += len(speech) / EAR_RATE_HZ
     return {
         "hours": round(seconds / 3600, 2),
         "false_commands": len(commands(ours)),
-        "what": sorted(one.text for one in commands(ours)),
+        "what": what,
         "false_double_knocks": len(knocks(ours, 2)),
         "false_single_knocks": len(knocks(ours, 1)),
         "echo_taken_away_db": round(float(np.median(losses)), 1),
@@ -117,7 +127,7 @@ def echo_loss(microphone: Audio, played: Audio) -> float:
 def knocking(equipment: Equipment, plain: PlainEar, count: int) -> dict[str, Any]:
     """Single and double knocks in a quiet room and over the coach."""
     found: dict[str, Any] = {}
-    speech = track(coach_speech(equipment), 0.6)
+    speech = track(coach_speech(equipment), LINE_GAP_S)
     for times, name in ((1, "single"), (2, "double")):
         for over in ("silence", "the coach"):
             rng = np.random.default_rng(6)
@@ -164,7 +174,8 @@ def others(
         samples = at_level(soxr.resample(samples[:, 0], rate_hz, EAR_RATE_HZ), SPEECH_DB)
         samples = samples[: round((most_hours * 3600 - seconds) * EAR_RATE_HZ)]
         found = heard_in(equipment, samples, np.zeros_like(samples), situation)
-        what += [f"{one.text!r} {path.name} {one.onset_s:.1f} s" for one in commands(found)]
+        ending = commands(found) + knocks(found, 2)
+        what += [f"{one.text or one.what!r} {path.name} {one.onset_s:.1f} s" for one in ending]
         ours += found
         plains += plainly_heard(plain, samples)
         seconds += len(samples) / EAR_RATE_HZ
