@@ -6,6 +6,7 @@ The sentences are our own and hold no phrase of a grammar on purpose, though wor
 
 from __future__ import annotations
 
+from collections import Counter
 from itertools import pairwise
 from typing import Any
 
@@ -103,7 +104,7 @@ def _counted(found: list[tuple[Noticed, bool]]) -> dict[str, Any]:
     return {
         "false_ends_over_the_coach": sum(over for _, over in stops),
         "false_ends_between": sum(not over for _, over in stops),
-        "what": sorted(one.text for one, _ in stops),
+        "what": ", ".join(f"{n} {text!r}" for text, n in Counter(w.text for w, _ in stops).items()),
         "other_false_commands": len(commands(heard)) - len(stops),
         "false_double_knocks": len(knocks(heard, 2)),
         "false_single_knocks": len(knocks(heard, 1)),
