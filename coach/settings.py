@@ -49,7 +49,7 @@ class RoomSettings:
     input: str = ""  # name (or part of it) or number; empty: the system's default
     output: str = ""
     rate_hz: Annotated[int, Field(ge=8000, le=192_000)] = 48_000
-    block_s: Annotated[float, Field(ge=0.005, le=0.1)] = 0.01
+    block_s: Annotated[float, Field(ge=0.005, le=0.1)] = 0.02
     gain_db: Annotated[float, Field(ge=-40, le=24)] = 0.0
     # loudspeaker to microphone, as found by `coach check`
     delay_s: Annotated[float, Field(ge=-0.2, le=1)] = 0.0

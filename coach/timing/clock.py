@@ -13,10 +13,10 @@ from collections import deque
 from dataclasses import dataclass
 from statistics import median
 
-WINDOW = 200  # stamps; two seconds of 10 ms blocks
-ENOUGH = 20  # stamps before the first estimate
-CAREFUL = 50  # stamps before frames are held to be lost
-SLOW = 3000  # stamps of the long mean: 30 s, behind a drift of 50 ppm by 1.5 ms
+WINDOW = 100  # stamps; two seconds of 20 ms blocks
+ENOUGH = 15  # stamps before the first estimate
+CAREFUL = 30  # stamps before frames are held to be lost
+SLOW = 1500  # stamps of the long mean: 30 s, behind a drift of 50 ppm by 1.5 ms
 STEEPEST = 200e-6  # a crystal drifts by less: faster changes of the estimate are wandering
 SHIFT_S = 0.02  # after an xrun: a shift above this is lost frames, below it may be wandering
 SURE_S = 0.04  # the same without any sign of an xrun
