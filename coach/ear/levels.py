@@ -42,9 +42,13 @@ class Levels:
 
     def stands_out(self, start_s: float, end_s: float, by_db: float = STANDS_OUT_DB) -> bool:
         """Whether the sound between is louder than what was just before it."""
+        db, first, _ = self._stretch(start_s, end_s)
+        return self.loudest_db(start_s, end_s) - self._before_db(db, first) >= by_db
+
+    def loudest_db(self, start_s: float, end_s: float) -> float:
+        """How loud the loudest tenth of a second of the sound between is."""
         db, first, last = self._stretch(start_s, end_s)
-        loudest_db = _mean_db(np.sort(db[first:last])[-LOUDEST_FRAMES:])
-        return loudest_db - self._before_db(db, first) >= by_db
+        return _mean_db(np.sort(db[first:last])[-LOUDEST_FRAMES:])
 
     def loudness_db(self, start_s: float, end_s: float) -> float:
         """How loud the louder part of the sound between is."""

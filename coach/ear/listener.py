@@ -259,6 +259,8 @@ class Listener:
         if not self._overhearing.levels.stands_out(start_s, end_s, by_db):
             return []
         onset_s = self._overhearing.levels.onset_s(start_s, end_s)
+        if self._overhearing.may_be_first_word(onset_s, start_s, end_s):
+            return []
         for _, told_s, until_s in self._told:  # what one way took for "done" the other may not
             if abs(told_s - onset_s) < SAME_END_S and end_s - until_s < SAME_END_S:
                 return []

@@ -10,13 +10,14 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Sequence
 
+import numpy as np
 import pywebrtc_audio
 
 from coach.ear.activity import Activity
 from coach.ear.echo_filter import EchoFilter
 from coach.ear.levels import Levels
 from coach.ear.model import SpeechModel
-from coach.ear.own_voice import FRAME, SUPPRESSION, SUPPRESSOR_DELAY
+from coach.ear.own_voice import FRAME, SOUNDING_DB, SUPPRESSION, SUPPRESSOR_DELAY, level_db
 from coach.ear.utterance import Utterance, Word
 from coach.ports import EAR_RATE_HZ, Audio
 
@@ -26,6 +27,9 @@ QUIET_FRAMES = 12  # a pause that ends a sound ...
 LONG_QUIET_FRAMES = 20  # ... and one after which nothing can belong to it
 MOST_SOUNDS = 4  # that one phrase may be torn into
 LONGEST_S = 4.0
+LINE_PAUSE_FRAMES = 15  # so long the coach was silent before it begins to speak
+ARRIVES_S = (-0.05, 0.25)  # from there its voice may begin in the room
+MOSTLY_ECHO_DB = 5.0  # so much taken away: the coach was louder than whoever spoke
 SUPPRESSOR_DELAY_S = SUPPRESSOR_DELAY / EAR_RATE_HZ
 
 
@@ -46,6 +50,9 @@ class Overhearing:
         self.quiet_frames = 0  # how long only the coach has been heard
         self.echo_filter = EchoFilter()
         self.levels = Levels()  # of `linear`
+        self._microphone_levels = Levels()
+        self._silent_frames = LINE_PAUSE_FRAMES
+        self._line_start_s = -np.inf  # room time at which the coach last began to speak
         self.linear: Audio  # the last frame without its linear echo
 
     def attend(self, phrases: Sequence[str]) -> None:
@@ -64,6 +71,8 @@ class Overhearing:
         """
         self.linear = self.echo_filter.cancel(microphone, played)
         self.levels.hear(self.linear, now_s)
+        self._microphone_levels.hear(microphone, now_s)
+        self._follow(played, now_s)
         quieter: Audio = self._suppressor.process(self.linear)
         self._activity.hear(quieter)
         self._near.append(self._activity.active and self.echo_filter.leaves_much)
@@ -78,6 +87,27 @@ class Overhearing:
             self._open(now_s)
         told = self._has_ended and self.quiet_frames in (QUIET_FRAMES, LONG_QUIET_FRAMES)
         return list(self._sounds) if told else []
+
+    def may_be_first_word(self, onset_s: float, start_s: float, end_s: float) -> bool:
+        """Whether a sound may be what is left of the first word of the coach's line.
+
+        `onset_s` is its rise, the others are the bounds of its words. A hiss that begins a line
+        ("s", "f") is known worst to the filter, and before it was silence, from which anything
+        stands out.
+        """
+        low_s, high_s = ARRIVES_S
+        if not low_s <= onset_s - self._line_start_s <= high_s:
+            return False
+        before_db = self._microphone_levels.loudest_db(start_s, end_s)
+        return before_db - self.levels.loudest_db(start_s, end_s) >= MOSTLY_ECHO_DB
+
+    def _follow(self, played: Audio, now_s: float) -> None:
+        if level_db(played) <= SOUNDING_DB:
+            self._silent_frames += 1
+            return
+        if self._silent_frames >= LINE_PAUSE_FRAMES:
+            self._line_start_s = now_s
+        self._silent_frames = 0
 
     def _open(self, now_s: float) -> None:
         back = len(self._near) - list(self._near).index(True)

@@ -88,11 +88,17 @@ def record(server: SoundServer) -> Any:
 
 
 def found_s(air: Audio, sound: Audio, after_s: float = 0.0) -> float:
-    """When `sound` begins in the recording of the air; its best match after a time."""
-    first = round(after_s * RATE_HZ)
-    size = 1 << (len(air) - first + len(sound)).bit_length()
-    match = np.fft.irfft(np.fft.rfft(air[first:], size) * np.conj(np.fft.rfft(sound, size)), size)
-    return after_s + int(np.argmax(np.abs(match[: len(air) - first]))) / RATE_HZ
+    """When `sound` begins in the recording of the air: where the two are most alike after a time.
+
+    Likeness, not loudness: speech is louder than a tone.
+    """
+    heard = air[round(after_s * RATE_HZ) :].astype(np.float64)
+    size = 1 << (len(heard) + len(sound)).bit_length()
+    match = np.fft.irfft(np.fft.rfft(heard, size) * np.conj(np.fft.rfft(sound, size)), size)
+    power = np.concatenate([[0.0], np.cumsum(heard**2)])
+    around = power[len(sound) :] - power[: -len(sound)]
+    alike = np.abs(match[: len(around)]) / np.sqrt(around + 1e-3 * around.max())
+    return after_s + int(np.argmax(alike)) / RATE_HZ
 
 
 @pytest.mark.long  # minutes of real time
