@@ -13,7 +13,8 @@ import numpy as np
 import soxr
 
 from coach.ports import EAR_RATE_HZ, Audio, Block
-from coach.room.drift import STEEPEST, DriftMeter, Spread
+from coach.room.drift import DriftMeter, Spread
+from coach.timing.clock import STEEPEST
 
 PLACE_S = 0.001  # deviations of the two clocks below this are noise of the estimate
 # At first the estimates still come nearer to the truth, by a millisecond or two. To follow them
@@ -98,9 +99,8 @@ class Alignment:
         self._spread = Spread()
         self._fed = 0  # samples of the open microphone so far
         self._shift: int | None = None  # room sample of its first one
-        self._off: int | None = (
-            None  # how far it was from there when the estimates had settled, or the drift was known
-        )
+        # how far it was from there when the estimates had settled, or the drift was known
+        self._off: int | None = None
         self._early: list[Audio] = []  # recorded before the clocks are known
 
     def open(self, recorded_hz: int) -> None:

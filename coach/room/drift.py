@@ -12,13 +12,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coach.ports import Audio
+from coach.timing.clock import STEEPEST
 
 # Three standard errors of a slope over a second, sigma * sqrt(12 / n), for estimates of the clocks
 # that wander by 1 ms within 4 s. Over longer it is surer, by the power of 1.5.
 DOUBT = 0.02
 SOONEST_S = 20.0  # before, not even the steepest is
 KEPT = 1 - 2e-5  # of the past for each estimate, of 50 in a second: crystals warm up
-STEEPEST = 200e-6  # no crystal is so far from another
 SIDE = 16  # samples on either side that a new one is made of
 PHASES = 512  # places between two samples
 
