@@ -32,7 +32,10 @@ BEFORE_FRAMES = 40  # what the recogniser gets from before the sound
 SETTLE_FRAMES = 12  # a pause after which stopping words are looked for ...
 SURE = 0.95  # ... and taken, if they are so certain; if not ...
 ALONE_FRAMES = 20  # ... after this; between two of these a stopping word stands alone
-ENDED_S = 0.3  # where noise hides the pause: so long the recogniser has heard no word
+AMID_FRAMES = 30  # ... and after this, if somebody has talked up to ...
+AMID_S = 0.8  # ... this long before it
+ENDED_S = 0.3  # where noise hides the pause: so long the recogniser has heard no word ...
+FALLEN_DB = 6.0  # ... and what is heard is quieter than the words were
 END_FRAMES = 45  # a pause that ends an utterance
 LONGEST_S = 8.0
 SPEECH_S = 0.25  # sound shorter than this is not called unclear speech
@@ -63,6 +66,7 @@ class _Speech:
     onset_s: float  # of the rise in level that opened it
     end_s: float  # of the last sound so far
     alone_from_s: float  # of the sound after its last clear pause
+    lull_s: float  # how long it was quiet before that
     sound_frames: int = 0
     quiet_frames: int = 0
 
@@ -96,6 +100,7 @@ class Listener:
         self._start_s = 0.0  # room time of frame 0
         self._frames = 0
         self._speech: _Speech | None = None
+        self._last_sound_s = -np.inf  # the end of the last utterance's
         self._unclear_s = -np.inf
         self._told: deque[tuple[Meaning, float, float]] = deque(maxlen=8)  # with onset and end
         self._numbered = False  # whether an end comes with a number here: a group's hold
@@ -184,7 +189,7 @@ class Listener:
             list(self._before),
         )
         onset_s = self._rise_s()
-        return _Speech(utterance, onset_s, onset_s, onset_s)
+        return _Speech(utterance, onset_s, onset_s, onset_s, onset_s - self._last_sound_s)
 
     def _rise_s(self) -> float:
         """When the sound that is now going on began, right after it has been noticed."""
@@ -198,15 +203,17 @@ class Listener:
                 speech.utterance.resume()
             if speech.quiet_frames >= ALONE_FRAMES:
                 speech.alone_from_s = self._rise_s()
+                speech.lull_s = speech.alone_from_s - speech.end_s
             speech.quiet_frames = 0
             speech.sound_frames += 1
             speech.end_s = self._now_s - DELAY_S
         else:
             speech.quiet_frames += 1
-        if speech.quiet_frames in (SETTLE_FRAMES, ALONE_FRAMES):
+        if speech.quiet_frames in (SETTLE_FRAMES, ALONE_FRAMES, AMID_FRAMES):
             events += self._stopping(speech, speech.utterance.settle())
-        elif moved:
-            events += self._stopping(speech, speech.utterance.partial())
+        elif moved and self._may_stop(speech.utterance.steady_text):
+            events += self._stopping(speech, speech.utterance.settle())
+            speech.utterance.resume()
         too_long = speech.utterance.duration_s >= LONGEST_S
         if speech.quiet_frames >= END_FRAMES or too_long or speech.utterance.ended_by_recogniser:
             events += self._close(speech)
@@ -215,6 +222,7 @@ class Listener:
     def _close(self, speech: _Speech) -> list[EarEvent]:
         """The utterance is over: what did it mean as a whole?"""
         self._speech = None
+        self._last_sound_s = speech.end_s
         self._before.clear()
         self._activity.active = False
         words = speech.utterance.settle()
@@ -224,6 +232,12 @@ class Listener:
             told = any(at_s >= speech.onset_s - SAME_S for _, at_s, _ in self._told)
             return events if told else self._unclear(speech, words)
         return events + self._answer(speech, found)
+
+    def _may_stop(self, text: str) -> bool:
+        """Whether words end with a stopping phrase."""
+        words = text.split()
+        tails = (self._grammar.meaning(" ".join(words[at:])) for at in range(len(words)))
+        return any(meaning is not None and meaning.command in STOPPING for meaning in tails)
 
     def _stopping(self, speech: _Speech, words: list[Word]) -> list[EarEvent]:
         """Stopping words by themselves, between pauses.
@@ -306,9 +320,14 @@ class Listener:
 
     def _has_ended(self, speech: _Speech, found: Understood) -> bool:
         """Whether the words are followed by a pause, in level or to the recogniser."""
-        if speech.quiet_frames >= _pause_frames(found) or speech is not self._speech:
+        pause_frames = _pause_frames(found) if speech.lull_s >= AMID_S else AMID_FRAMES
+        if speech.quiet_frames >= pause_frames or speech is not self._speech:
             return True
-        return speech.utterance.end_s - found.words[-1].end_s >= ENDED_S
+        start_s, end_s = found.words[0].start_s, found.words[-1].end_s
+        levels = self._overhearing.levels
+        after_db = levels.loudness_db(self._now_s - ENDED_S / 2, self._now_s)
+        fallen_db = levels.loudness_db(start_s, end_s) - after_db
+        return speech.utterance.end_s - end_s >= ENDED_S and fallen_db >= FALLEN_DB
 
     def _answer(self, speech: _Speech, found: Understood) -> list[EarEvent]:
         if self._own_share(found.words[0].start_s, found.words[-1].end_s) > MOST_OWN:

@@ -71,7 +71,6 @@ class SpeechModel:
         """A recogniser of the phrases at EAR_RATE_HZ; words the model lacks are left out."""
         recogniser = vosk.KaldiRecognizer(self._model, EAR_RATE_HZ, json.dumps(list(phrases)))
         recogniser.SetWords(True)
-        recogniser.SetPartialWords(True)
         return recogniser
 
     def usable(self, grammar: Grammar) -> Grammar:

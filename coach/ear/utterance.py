@@ -13,6 +13,7 @@ from coach.ear.own_voice import FRAME
 from coach.ports import EAR_RATE_HZ, Audio
 
 CHUNK_FRAMES = 6  # the recogniser is fed in steps of 60 ms
+STEADY_FRAMES = (24, 36, 48)  # so long no word has come or gone
 UNKNOWN_PREFIX = "[unk"
 _FIELDS = ("start", "end", "conf")
 
@@ -47,6 +48,8 @@ class Utterance:
         self._frames: list[Audio] = []
         self._fed = 0  # frames the recogniser has had
         self._final: list[Word] | None = None
+        self._text = ""  # the known words so far ...
+        self._text_from = 0  # ... and from which frame on they have been these
         self.start_s = start_s
         self.ended_by_recogniser = False
         for frame in before:
@@ -70,11 +73,15 @@ class Utterance:
         self._catch_up()
         return True
 
-    def partial(self) -> list[Word]:
-        """The words so far."""
-        if self._final is not None:
-            return self._final
-        return self._words(json.loads(self._recogniser.PartialResult()).get("partial_result", []))
+    @property
+    def steady_text(self) -> str:
+        """The known words so far, when they have been the same for one of STEADY_FRAMES.
+
+        Vosk's partial words with times lag behind by seconds: a word whose neighbours are not
+        known yet would look as if it stood alone.
+        """
+        steady = self._fed - self._text_from in STEADY_FRAMES and self._final is None
+        return self._text if steady else ""
 
     def settle(self) -> list[Word]:
         """The words up to now, as if the speech had ended here."""
@@ -101,6 +108,11 @@ class Utterance:
         if self._recogniser.AcceptWaveform(samples.tobytes()):
             self._final = self._words(json.loads(self._recogniser.Result()).get("result", []))
             self.ended_by_recogniser = True
+            return
+        said = json.loads(self._recogniser.PartialResult()).get("partial", "").split()
+        text = " ".join(word for word in said if not word.startswith(UNKNOWN_PREFIX))
+        if text != self._text:
+            self._text, self._text_from = text, self._fed
 
     def _words(self, raw: list[dict[str, float | str]]) -> list[Word]:
         """Rounded: Vosk's means over alternatives differ from run to run in the last digits."""

@@ -13,7 +13,7 @@ from coach.ear.scripted import Knock, Said
 from coach.ports import EAR_RATE_HZ, Block, EarEvent
 from coach.practice.events import Heard, Knocked, Knocks, Unclear
 from coach.practice.words import Command
-from tests.ear.air import BRITON, Air, air, clip, knock_sound, listen, said
+from tests.ear.air import BRITON, NATURAL, Air, air, clip, knock_sound, listen, said
 
 LINE = "Your first pulse was sixty eight beats a minute. Breathe out slowly."
 
@@ -64,6 +64,38 @@ def test_a_stopping_word_is_told_before_an_answer_would_be(model: SpeechModel) -
     script = [said("yes", 1.5)]
     (event,) = hear(model, air(script, 4.0), "question")
     assert 0.3 < event.at_s - script[0].end_s < 0.7
+
+
+def test_a_sentence_that_begins_like_a_stopping_word_stops_nothing(model: SpeechModel) -> None:
+    sentences = ["help fight continental drift", "stop at the bakery on the way home for the bread",
+                 "done with the washing she went to the harbour"]  # fmt: skip
+    for voice in (NATURAL, BRITON, "espeak:en-gb+f3@165"):
+        script = [said(text, 1.5 + 5.0 * number, voice) for number, text in enumerate(sentences)]
+        assert commands(hear(model, air(script, 17.0, voice), "hold")) == []
+
+
+def test_a_stopping_word_between_others_words_waits_for_a_longer_pause(model: SpeechModel) -> None:
+    before, word, after = (clip(text) for text in (
+        "she bought tomatoes and cheese", "stop", "the train leaves at the weekend",
+    ))  # fmt: skip
+    for pause_s, expected in ((0.22, []), (0.6, [Command.STOP])):
+        pause = np.zeros(round(pause_s * EAR_RATE_HZ), np.float32)
+        talk = np.concatenate([before, pause, word, pause, after])
+        sound = air([], 9.0)
+        at = round(1.5 * EAR_RATE_HZ)
+        sound.microphone[at : at + len(talk)] += talk
+        assert commands(hear(model, sound, "hold")) == expected
+
+
+def test_stop_is_told_soon_where_others_talk_on_behind_it(model: SpeechModel) -> None:
+    """No pause follows in the level."""
+    behind = air([said("my brother works on a farm in the valley near the sea", 1.0)], 7.0, BRITON)
+    (word,) = script = [said("stop", 2.0)]
+    quieter = (behind.microphone * 10 ** (-14 / 20)).astype(np.float32)
+    both = Air(quieter + air(script, 7.0).microphone, behind.played)
+    (event,) = (e for e in hear(model, both, "hold") if isinstance(e, Heard))
+    assert event.command is Command.STOP
+    assert event.at_s - word.end_s < 0.6
 
 
 def test_stop_and_stop_everyone(model: SpeechModel) -> None:
