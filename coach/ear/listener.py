@@ -49,7 +49,7 @@ MOST_OWN = 0.6  # an answer may begin so far inside the coach's own words
 # foreign words pass in a hold, but ends are lost too (the model's card).
 UNKNOWN_COST = 0
 UNKNOWN_COST_OF_ENDS = -2  # two who call at once give one number of a third: rather none
-SURE_AMID_OWN = 0.8  # least confidence of stopping words while the coach speaks
+SURE_AMID_OWN = 0.92  # least confidence of stopping words while the coach speaks
 SURE_NUMBER = 0.75  # an end whose number is less sure is asked about
 ONSET_NEAR_S = 0.3  # how far the recogniser's first word may lie from the rise in level
 KNOCK_FRAMES = 12  # of a knock, in which no echo may be doubtful
