@@ -211,7 +211,7 @@ class Listener:
             speech.quiet_frames += 1
         if speech.quiet_frames in (SETTLE_FRAMES, ALONE_FRAMES, AMID_FRAMES):
             events += self._stopping(speech, speech.utterance.settle())
-        elif moved and self._may_stop(speech.utterance.steady_text):
+        elif moved and self._may_stop(speech):
             events += self._stopping(speech, speech.utterance.settle())
             speech.utterance.resume()
         too_long = speech.utterance.duration_s >= LONGEST_S
@@ -233,9 +233,14 @@ class Listener:
             return events if told else self._unclear(speech, words)
         return events + self._answer(speech, found)
 
-    def _may_stop(self, text: str) -> bool:
-        """Whether words end with a stopping phrase."""
-        words = text.split()
+    def _may_stop(self, speech: _Speech) -> bool:
+        """Whether it may be worth to settle words that no pause follows.
+
+        Over the coach's voice no word is taken without a pause.
+        """
+        words = speech.utterance.steady_text.split()
+        if not words or self._own_share(speech.onset_s, self._now_s) > 0:
+            return False
         tails = (self._grammar.meaning(" ".join(words[at:])) for at in range(len(words)))
         return any(meaning is not None and meaning.command in STOPPING for meaning in tails)
 

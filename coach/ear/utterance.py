@@ -18,6 +18,11 @@ UNKNOWN_PREFIX = "[unk"
 _FIELDS = ("start", "end", "conf")
 
 
+def is_unknown(word: str) -> bool:
+    """Whether a recognised word stands for anything that is none of the grammar's."""
+    return word.startswith(UNKNOWN_PREFIX)
+
+
 @dataclass(frozen=True, slots=True)
 class Word:
     """A recognised word; times in room seconds."""
@@ -30,7 +35,7 @@ class Word:
     @property
     def is_unknown(self) -> bool:
         """Whether it is none of the grammar's words."""
-        return self.text.startswith(UNKNOWN_PREFIX)
+        return is_unknown(self.text)
 
 
 class Utterance:
@@ -110,7 +115,7 @@ class Utterance:
             self.ended_by_recogniser = True
             return
         said = json.loads(self._recogniser.PartialResult()).get("partial", "").split()
-        text = " ".join(word for word in said if not word.startswith(UNKNOWN_PREFIX))
+        text = " ".join(word for word in said if not is_unknown(word))
         if text != self._text:
             self._text, self._text_from = text, self._fed
 

@@ -26,6 +26,13 @@ def hear(
     return listen(ear, air, block_s)
 
 
+def behind(text: str, level_db: float, front: Air) -> Air:
+    """The front with a Briton who talks far behind it, from room time 1 s on."""
+    talk = air([said(text, 1.0)], len(front.microphone) / EAR_RATE_HZ, BRITON)
+    quieter = (talk.microphone * 10 ** (level_db / 20)).astype(np.float32)
+    return Air(quieter + front.microphone, front.played)
+
+
 def commands(events: Sequence[EarEvent]) -> list[str | None]:
     return [event.command for event in events if isinstance(event, Heard)]
 
@@ -75,24 +82,17 @@ def test_a_sentence_that_begins_like_a_stopping_word_stops_nothing(model: Speech
 
 
 def test_a_stopping_word_between_others_words_waits_for_a_longer_pause(model: SpeechModel) -> None:
-    before, word, after = (clip(text) for text in (
-        "she bought tomatoes and cheese", "stop", "the train leaves at the weekend",
-    ))  # fmt: skip
     for pause_s, expected in ((0.22, []), (0.6, [Command.STOP])):
-        pause = np.zeros(round(pause_s * EAR_RATE_HZ), np.float32)
-        talk = np.concatenate([before, pause, word, pause, after])
-        sound = air([], 9.0)
-        at = round(1.5 * EAR_RATE_HZ)
-        sound.microphone[at : at + len(talk)] += talk
-        assert commands(hear(model, sound, "hold")) == expected
+        before = said("she bought tomatoes and cheese", 1.5)
+        word = said("stop", before.end_s + pause_s)
+        after = said("the train leaves at the weekend", word.end_s + pause_s)
+        assert commands(hear(model, air([before, word, after], 9.0), "hold")) == expected
 
 
 def test_stop_is_told_soon_where_others_talk_on_behind_it(model: SpeechModel) -> None:
     """No pause follows in the level."""
-    behind = air([said("my brother works on a farm in the valley near the sea", 1.0)], 7.0, BRITON)
-    (word,) = script = [said("stop", 2.0)]
-    quieter = (behind.microphone * 10 ** (-14 / 20)).astype(np.float32)
-    both = Air(quieter + air(script, 7.0).microphone, behind.played)
+    word = said("stop", 2.0)
+    both = behind("my brother works on a farm in the valley near the sea", -14.0, air([word], 7.0))
     (event,) = (e for e in hear(model, both, "hold") if isinstance(e, Heard))
     assert event.command is Command.STOP
     assert event.at_s - word.end_s < 0.6
@@ -137,10 +137,8 @@ def test_talk_over_the_coachs_voice_stops_nothing(model: SpeechModel) -> None:
 
 
 def test_an_answer_in_front_of_talk_far_behind_is_heard(model: SpeechModel) -> None:
-    sound = air([said("the ladder belongs to the neighbours", 1.0)], 5.0, BRITON)
-    behind = (sound.microphone * 10 ** (-18 / 20)).astype(np.float32)
     answer = air([said("i am ready", 1.9)], 5.0)
-    heard = hear(model, Air(behind + answer.microphone, sound.played), "ready")
+    heard = hear(model, behind("the ladder belongs to the neighbours", -18.0, answer), "ready")
     assert commands(heard) == [Command.START]
 
 
