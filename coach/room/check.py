@@ -142,6 +142,11 @@ class _Air:
                 pass
 
 
+def _print_at_once(line: str) -> None:
+    """A person waits for it, at the end of a pipe too."""
+    print(line, flush=True)
+
+
 def run_check(
     settings: Settings,
     kit: Kit,
@@ -150,7 +155,7 @@ def run_check(
     ask: bool = True,
     store: Path | None = None,
     contact: bool = False,
-    tell: Tell = print,
+    tell: Tell = _print_at_once,
 ) -> int:
     """Check everything; 0 if a practice would work, else 1.
 

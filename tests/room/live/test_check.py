@@ -42,7 +42,11 @@ def check(server: SoundServer, *arguments: str) -> subprocess.Popen[str]:
     return subprocess.Popen(
         [sys.executable, "-m", "coach.cli", "check", *arguments],
         cwd=ROOT,
-        env={**server.environment, "XDG_CONFIG_HOME": str(server.folder)},
+        env={
+            **server.environment,
+            "XDG_CONFIG_HOME": str(server.folder),
+            "PYTHONUNBUFFERED": "",  # a line must come in time without it, too
+        },
         text=True,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
