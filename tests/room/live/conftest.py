@@ -3,8 +3,9 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from threading import Timer
 from typing import Any
 
 import pytest
@@ -12,6 +13,7 @@ import pytest
 from tests.soundserver import SoundServer, missing
 
 ROOT = Path(__file__).parents[3]
+Later = Callable[..., None]  # seconds, what to call, with what
 
 
 def cannot_run() -> None:
@@ -35,6 +37,22 @@ def server(echo_db: float | None) -> Iterator[SoundServer]:
         yield server.start()
     finally:
         server.close()
+
+
+@pytest.fixture
+def later(server: SoundServer) -> Iterator[Later]:
+    """Lets things happen some seconds from now; none of them outlives the test or its server."""
+    timers: list[Timer] = []
+
+    def begin(after_s: float, action: Callable[..., object], *arguments: object) -> None:
+        timers.append(timer := Timer(after_s, action, arguments))
+        timer.start()
+
+    yield begin
+    for timer in timers:
+        timer.cancel()
+    for timer in timers:
+        timer.join()
 
 
 def start(server: SoundServer, case: str, *arguments: str) -> subprocess.Popen[str]:

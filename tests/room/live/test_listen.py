@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import socket
-from threading import Timer
 
 import pytest
 
+from tests.room.live.conftest import Later
 from tests.room.live.person import Person, coach, lived
 from tests.soundserver import SoundServer
 
@@ -19,7 +19,9 @@ def echo_db() -> float:
     return -15.0
 
 
-def test_it_is_ready_wakes_at_its_name_only_and_ends_cleanly(server: SoundServer) -> None:
+def test_it_is_ready_wakes_at_its_name_only_and_ends_cleanly(
+    server: SoundServer, later: Later
+) -> None:
     person = Person(server)
     with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
         manager.bind(address := str(server.folder / "notify"))
@@ -32,10 +34,10 @@ def test_it_is_ready_wakes_at_its_name_only_and_ends_cleanly(server: SoundServer
             lines.append(line)
             if "I am quiet now" in line and len(lines) < 5:
                 # an order without the name, then the name; again, should it not be understood
-                Timer(2.0, person.say, ["start relaxation"]).start()
+                later(2.0, person.say, "start relaxation")
                 for after_s in (8.0, 13.0):
-                    Timer(after_s, person.say, ["coach"]).start()
-                Timer(40.0, process.kill).start()
+                    later(after_s, person.say, "coach")
+                later(40.0, process.kill)
             if "I am here" in line:
                 process.terminate()
 

@@ -8,7 +8,6 @@ from __future__ import annotations
 import json
 import time
 from pathlib import Path
-from threading import Timer
 from typing import Any
 
 import numpy as np
@@ -18,6 +17,7 @@ from coach.ports import Audio
 from coach.settings import VoiceSettings
 from coach.voice.choose import open_voice
 from coach.voice.tones import tone
+from tests.room.live.conftest import Later
 from tests.room.live.person import RATE_HZ, Person, coach, lived
 from tests.soundserver import SoundServer
 
@@ -63,7 +63,7 @@ def plan(server: SoundServer) -> Path:
     return path
 
 
-def answer(person: Person, line: str) -> None:
+def answer(person: Person, line: str, later: Later) -> None:
     """What somebody who is well says to a question, half a second after it."""
     said = ""
     if "How many beats" in line:
@@ -75,7 +75,7 @@ def answer(person: Person, line: str) -> None:
     elif "?" in line:
         said = "yes" if any(words in line for words in YES_TO) else "no"
     if said and "  coach  " in line:
-        Timer(0.6, person.say, [said]).start()
+        later(0.6, person.say, said)
 
 
 def record(server: SoundServer) -> Any:
@@ -102,14 +102,16 @@ def found_s(air: Audio, sound: Audio, after_s: float = 0.0) -> float:
 
 
 @pytest.mark.long  # minutes of real time
-def test_a_lesson_in_the_air_is_kept_as_it_was(server: SoundServer, plan: Path) -> None:
+def test_a_lesson_in_the_air_is_kept_as_it_was(
+    server: SoundServer, plan: Path, later: Later
+) -> None:
     person = Person(server)
     process = coach(server, "run", str(plan))
 
     def react(line: str) -> None:
-        answer(person, line)
+        answer(person, line, later)
         if "(hold tone)" in line:
-            Timer(7.4, person.knock, [2]).start()
+            later(7.4, person.knock, 2)
 
     text = lived(process, react)
     assert process.returncode == 0, text
@@ -136,7 +138,7 @@ def test_a_lesson_in_the_air_is_kept_as_it_was(server: SoundServer, plan: Path) 
 
 
 def test_a_hold_is_timed_through_a_lost_device_and_kept_when_the_program_is_ended(
-    server: SoundServer, plan: Path
+    server: SoundServer, plan: Path, later: Later
 ) -> None:
     person = Person(server)
     process = coach(server, "run", str(plan))
@@ -152,12 +154,12 @@ def test_a_hold_is_timed_through_a_lost_device_and_kept_when_the_program_is_ende
         person.knock(2)
 
     def react(line: str) -> None:
-        answer(person, line)
+        answer(person, line, later)
         if "(hold tone)" in line:
             marks_s["start"] = time.monotonic()
-            Timer(2.0, lose).start()
+            later(2.0, lose)
         if "  room   back" in line or "  room     back" in line:
-            Timer(6.0, end).start()
+            later(6.0, end)
         if "Are you okay" in line:
             process.terminate()
 
