@@ -1,6 +1,7 @@
 """Knocks, tongue clicks and finger snaps: a sudden rise, soon gone again, and little else about it.
 
-A consonant rises and falls like a knock, but stands among other loud sound of the same voice.
+A consonant rises and falls like a knock, but stands among other loud sound of the same voice. A
+short vowel stands alone, but holds its level for a while; a knock falls from its first moment.
 """
 
 from __future__ import annotations
@@ -18,8 +19,10 @@ HOP_S = HOP / EAR_RATE_HZ
 BEFORE_HOPS = 25  # the 100 ms before, which a knock stands out of
 RISE_DB = 18.0  # above the mean of what was before
 LOUD_DB = -52.0  # quieter is no knock
-DECAY_HOPS = (20, 30)  # 80-120 ms after the onset ...
-DECAY_DB = 15.0  # ... it has fallen this far below its peak
+FALL_HOPS = (8, 13)  # 32-52 ms after the onset ...
+FALL_DB = 6.0  # ... it has fallen this far below its peak ...
+DECAY_HOPS = (20, 30)  # ... and after 80-120 ms ...
+DECAY_DB = 12.0  # ... this far: more would lose knocks in a bare room
 AROUND_HOPS = 75  # in the 300 ms before, and those after, ...
 MOST_LOUD_HOPS = 12  # ... no more is as loud: room for the other knock of a pair, not for speech
 DEAD_HOPS = 25  # one knock makes no second onset within this span
@@ -76,8 +79,12 @@ class KnockDetector:
         background = 10 * np.log10(np.mean(10 ** (before[:-2] / 10)))
         if after[0] < background + self._rise_db or after[0] < LOUD_DB:
             return None
-        loud = after[:5].max() - DECAY_DB
-        decayed = after[DECAY_HOPS[0] : DECAY_HOPS[1]].max() < loud
+        peak = after[:5].max()
+        loud = peak - DECAY_DB
+        decayed = (
+            after[slice(*FALL_HOPS)].max() < peak - FALL_DB
+            and after[slice(*DECAY_HOPS)].max() < loud
+        )
         loud_hops = max(np.sum(around[:-3] > loud), np.sum(after[DECAY_HOPS[0] :] > loud))
         self._dead_until = self._hops + DEAD_HOPS
         is_knock = decayed and loud_hops <= MOST_LOUD_HOPS

@@ -8,6 +8,8 @@ import pytest
 from coach.ear.knocks import Knock, KnockDetector
 from coach.ports import EAR_RATE_HZ, Audio
 from coach.practice.events import Knocks
+from coach.room.echo import impulse_response
+from coach.room.scene import Echo
 from tests.ear.air import BRITON, NATURAL, clip, knock_sound
 
 
@@ -90,3 +92,21 @@ def test_a_sound_that_stays_is_no_knock() -> None:
     t = np.arange(2 * EAR_RATE_HZ) / EAR_RATE_HZ
     samples[EAR_RATE_HZ : 3 * EAR_RATE_HZ] += (0.2 * np.sin(2 * np.pi * 400 * t)).astype(np.float32)
     assert knocked(samples) == []
+
+
+@pytest.mark.parametrize("length_s", [0.05, 0.06, 0.07, 0.08])
+def test_a_short_vowel_is_no_knock(length_s: float) -> None:
+    t = np.arange(round(length_s * EAR_RATE_HZ)) / EAR_RATE_HZ
+    since_pulse_s = t % 0.008  # a voice at 125 Hz ...
+    vowel = np.sin(2 * np.pi * 600 * since_pulse_s) * np.exp(-since_pulse_s / 0.006)  # ... says "a"
+    samples = room(2.0)
+    samples[EAR_RATE_HZ : EAR_RATE_HZ + len(t)] += (0.2 * vowel).astype(np.float32)
+    assert knocked(samples) == []
+
+
+def test_a_knock_in_a_bare_room_is_one() -> None:
+    times_s = [1.0 + 1.5371 * number for number in range(20)]
+    bare = Echo(gain_db=0.0, delay_s=0.0, reverberation_s=0.4, reverberation_db=0.0)
+    response = impulse_response(bare, EAR_RATE_HZ, np.random.default_rng(3))
+    found = knocked(np.convolve(with_knocks(times_s, 33.0), response).astype(np.float32))
+    assert [knock.count for knock in found] == [1] * 20
