@@ -62,6 +62,11 @@ class Grammar:
         """Every word of every phrase."""
         return frozenset(word for phrase in self.meanings for word in phrase.split())
 
+    @property
+    def is_numbered(self) -> bool:
+        """Whether somebody of a group says who they are with what they mean."""
+        return any(meaning.participant is not None for meaning in self.meanings.values())
+
     def meaning(self, text: str) -> Meaning | None:
         """What `text` means here, or None."""
         return self.meanings.get(" ".join(text.lower().split()))

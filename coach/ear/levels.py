@@ -8,11 +8,13 @@ not. AEC3's output would not do: it tears running talk into pieces of a word's l
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
 from coach.ear.own_voice import FRAME, level_db
+from coach.ear.utterance import Word
 from coach.ports import EAR_RATE_HZ, Audio
 
 SPAN_FRAMES = 1000  # what is remembered
@@ -25,6 +27,7 @@ EARLY_FRAMES = 10  # a word may be louder earlier than the recogniser places it
 FALL_DB = 25.0  # a word begins so far below its loudest frame ...
 ABOVE_BEFORE_DB = 6.0  # ... or so far above what was before, if that is louder
 FRONT_FALL_DB = 15.0  # the same of loud sound amid talk behind it
+BEHIND_DB = 10.0  # what is so far below the words is somebody else's talk behind them
 CLOSURE_FRAMES = 12  # the longest silence inside a word ("s-top")
 
 
@@ -74,6 +77,17 @@ class Levels:
         loud_db = np.quantile(db[rise : peak + LOUDEST_FRAMES], LOUDER_PART)
         step = loud_db - np.quantile(behind, LOUDER_PART) >= CLEARLY_DB
         return self._time_s(db, rise) if step else start_s
+
+    def in_front(self, words: Sequence[Word]) -> list[Word]:
+        """The words without what is talked far behind them."""
+        loudness_db = [self.loudness_db(word.start_s, word.end_s) for word in words]
+        known_db = [db for db, w in zip(loudness_db, words, strict=True) if not w.is_unknown]
+        least_db = max(known_db, default=-np.inf) - BEHIND_DB
+        return [
+            word
+            for db, word in zip(loudness_db, words, strict=True)
+            if not word.is_unknown or db >= least_db
+        ]
 
     def _time_s(self, db: NDArray[np.float64], frame: int) -> float:
         return self._now_s - (len(db) - frame) * FRAME / EAR_RATE_HZ

@@ -17,7 +17,7 @@ from coach.ear.activity import Activity
 from coach.ear.echo_filter import EchoFilter
 from coach.ear.levels import Levels
 from coach.ear.model import SpeechModel
-from coach.ear.own_voice import FRAME, SOUNDING_DB, SUPPRESSION, SUPPRESSOR_DELAY, level_db
+from coach.ear.own_voice import FRAME, SUPPRESSION, SUPPRESSOR_DELAY, OwnVoice
 from coach.ear.utterance import Utterance, Word
 from coach.ports import EAR_RATE_HZ, Audio
 
@@ -27,7 +27,6 @@ QUIET_FRAMES = 12  # a pause that ends a sound ...
 LONG_QUIET_FRAMES = 20  # ... and one after which nothing can belong to it
 MOST_SOUNDS = 4  # that one phrase may be torn into
 LONGEST_S = 4.0
-LINE_PAUSE_FRAMES = 15  # so long the coach was silent before it begins to speak
 ARRIVES_S = (-0.05, 0.25)  # from there its voice may begin in the room
 MOSTLY_ECHO_DB = 5.0  # so much taken away: the coach was louder than whoever spoke
 SUPPRESSOR_DELAY_S = SUPPRESSOR_DELAY / EAR_RATE_HZ
@@ -51,7 +50,6 @@ class Overhearing:
         self.echo_filter = EchoFilter()
         self.levels = Levels()  # of `linear`
         self._microphone_levels = Levels()
-        self._silent_frames = LINE_PAUSE_FRAMES
         self._line_start_s = -np.inf  # room time at which the coach last began to speak
         self.linear: Audio  # the last frame without its linear echo
 
@@ -62,9 +60,9 @@ class Overhearing:
         self._sounds.clear()
 
     def hear(
-        self, microphone: Audio, played: Audio, sounding: bool, now_s: float
+        self, microphone: Audio, played: Audio, own: OwnVoice, now_s: float
     ) -> list[list[Word]]:
-        """One frame that ends at room time `now_s`.
+        """One frame that ends at room time `now_s`; `own` has had it.
 
         Returns the words of the last sounds, with short pauses between, when a pause has ended
         the last of them, and again after a long pause.
@@ -72,7 +70,8 @@ class Overhearing:
         self.linear = self.echo_filter.cancel(microphone, played)
         self.levels.hear(self.linear, now_s)
         self._microphone_levels.hear(microphone, now_s)
-        self._follow(played, now_s)
+        if own.begins:
+            self._line_start_s = now_s
         quieter: Audio = self._suppressor.process(self.linear)
         self._activity.hear(quieter)
         self._near.append(self._activity.active and self.echo_filter.leaves_much)
@@ -83,7 +82,7 @@ class Overhearing:
             self._sounds.clear()
         if self._utterance is not None:
             self._go_on(self._utterance, quieter)
-        elif sum(self._near) >= NEAR_OF_FRAMES[0] and sounding and self.echo_filter.is_trusted:
+        elif sum(self._near) >= NEAR_OF_FRAMES[0] and own.sounding and self.echo_filter.is_trusted:
             self._open(now_s)
         told = self._has_ended and self.quiet_frames in (QUIET_FRAMES, LONG_QUIET_FRAMES)
         return list(self._sounds) if told else []
@@ -100,14 +99,6 @@ class Overhearing:
             return False
         before_db = self._microphone_levels.loudest_db(start_s, end_s)
         return before_db - self.levels.loudest_db(start_s, end_s) >= MOSTLY_ECHO_DB
-
-    def _follow(self, played: Audio, now_s: float) -> None:
-        if level_db(played) <= SOUNDING_DB:
-            self._silent_frames += 1
-            return
-        if self._silent_frames >= LINE_PAUSE_FRAMES:
-            self._line_start_s = now_s
-        self._silent_frames = 0
 
     def _open(self, now_s: float) -> None:
         back = len(self._near) - list(self._near).index(True)

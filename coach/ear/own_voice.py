@@ -8,6 +8,8 @@ unsure of clean speech.
 
 from __future__ import annotations
 
+from collections import deque
+
 import numpy as np
 import pywebrtc_audio
 
@@ -21,6 +23,8 @@ SUPPRESSION = 2  # of 0 to 3
 DITHER = 1e-4  # the recogniser is unsure of speech amid digital silence
 SOUNDING_DB = -60.0  # a played frame louder than this is the coach speaking
 TAIL_S = 0.25  # how long the room goes on after the last played frame
+LINE_PAUSE_FRAMES = 15  # so long the coach was silent before it begins to speak
+REMEMBERED_FRAMES = 1000  # longer than any utterance
 
 
 def level_db(frame: Audio) -> float:
@@ -41,18 +45,28 @@ class OwnVoice:
         self._dither = np.random.default_rng(0)  # the same noise every time
         self._tail_frames = round((delay_s + TAIL_S) * 100)
         self._quiet_frames = self._tail_frames + 1
+        self._sounded: deque[bool] = deque(maxlen=REMEMBERED_FRAMES)
+        self.begins = False  # whether the coach has begun to speak in the last frame
 
     @property
     def sounding(self) -> bool:
         """Whether the coach, or its echo in the room, can be in the last frame."""
         return self._quiet_frames <= self._tail_frames
 
+    def share(self, from_s: float, to_s: float, now_s: float) -> float:
+        """Which part of a span of room time the coach was sounding in, 0..1."""
+        frames = list(self._sounded)
+        first = len(frames) - round((now_s - from_s) * EAR_RATE_HZ / FRAME)
+        last = len(frames) - round((now_s - to_s) * EAR_RATE_HZ / FRAME)
+        span = frames[max(0, first) : max(0, first, last) or None]
+        return sum(span) / len(span) if span else 0.0
+
     def cancel(self, microphone: Audio, played: Audio) -> Audio:
         """One frame of the microphone without what was played and without steady noise."""
-        if level_db(played) > SOUNDING_DB:
-            self._quiet_frames = 0
-        else:
-            self._quiet_frames += 1
+        is_loud = level_db(played) > SOUNDING_DB
+        self.begins = is_loud and self._quiet_frames >= LINE_PAUSE_FRAMES
+        self._quiet_frames = 0 if is_loud else self._quiet_frames + 1
+        self._sounded.append(self.sounding)
         cancelled: Audio = self._canceller.process(microphone, played)
         quieter: Audio = self._suppressor.process(cancelled)
         past: Audio = np.concatenate([self._past, cancelled])
