@@ -22,7 +22,7 @@ from coach.practice.safety import Limits, Person
 from coach.settings import Settings, cache_folder
 from coach.voice.choose import open_voice
 from coach.voice.lines import Lines, load_lines
-from coach.voice.speaker import Speaker
+from coach.voice.synthesised import SynthesisedVoice
 
 SPEECH_RATE_HZ = 24_000
 SPEECH_GAP_S = 0.5
@@ -36,7 +36,7 @@ class Equipment:
 
     settings: Settings
     limits: Limits
-    voice: Speaker
+    voice: SynthesisedVoice
     lines: Lines
     model: SpeechModel
 

@@ -13,14 +13,14 @@ import pytest
 from coach.ports import Clip, VoiceError
 from coach.voice.cache import UNUSED_S, ClipCache
 from coach.voice.natural import NaturalSynthesiser
-from coach.voice.speaker import Speaker
+from coach.voice.synthesised import SynthesisedVoice
 from tests.voice.conformance import RATE_HZ
 
 LINE = "Take a calm breath."
 
 
-def speaker(cache: Path, loudness_lufs: float = -23.0) -> Speaker:
-    return Speaker(NaturalSynthesiser(), loudness_lufs, cache)
+def speaker(cache: Path, loudness_lufs: float = -23.0) -> SynthesisedVoice:
+    return SynthesisedVoice(NaturalSynthesiser(), loudness_lufs, cache)
 
 
 def lose_the_synthesiser(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -48,7 +48,7 @@ def test_what_sounds_different_is_not_taken_from_the_cache(
         lambda: same.speak(LINE, 16_000),
         lambda: same.speak(LINE, RATE_HZ, 1.1),
         lambda: speaker(tmp_path, -20.0).speak(LINE, RATE_HZ),
-        lambda: Speaker(NaturalSynthesiser(0.8), -23.0, tmp_path).speak(LINE, RATE_HZ),
+        lambda: SynthesisedVoice(NaturalSynthesiser(0.8), -23.0, tmp_path).speak(LINE, RATE_HZ),
     ]
     for other in others:
         with pytest.raises(VoiceError):

@@ -11,7 +11,7 @@ from coach.ports import VoiceError
 from coach.settings import VoiceSettings
 from coach.voice.choose import open_voice
 from coach.voice.espeak import EspeakSynthesiser
-from coach.voice.speaker import Speaker
+from coach.voice.synthesised import SynthesisedVoice
 from coach.voice.synthesiser import Utterance
 from tests.voice.conformance import TARGET_LUFS, VoiceConformance
 
@@ -19,17 +19,17 @@ TEN = [Utterance("ten", 1.0)]
 
 
 @pytest.fixture(scope="module")
-def voice(tmp_path_factory: pytest.TempPathFactory) -> Speaker:
+def voice(tmp_path_factory: pytest.TempPathFactory) -> SynthesisedVoice:
     return open_voice(VoiceSettings(name="espeak"), tmp_path_factory.mktemp("cache"))
 
 
 @pytest.fixture(scope="module")
-def stranger(tmp_path_factory: pytest.TempPathFactory) -> Speaker:
-    return Speaker(EspeakSynthesiser(), TARGET_LUFS, tmp_path_factory.mktemp("other"))
+def stranger(tmp_path_factory: pytest.TempPathFactory) -> SynthesisedVoice:
+    return SynthesisedVoice(EspeakSynthesiser(), TARGET_LUFS, tmp_path_factory.mktemp("other"))
 
 
 class TestEspeak(VoiceConformance):
-    def test_it_is_the_voice_that_was_asked_for(self, voice: Speaker) -> None:
+    def test_it_is_the_voice_that_was_asked_for(self, voice: SynthesisedVoice) -> None:
         assert voice.name == "espeak:en-gb"
 
 

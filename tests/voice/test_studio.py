@@ -17,8 +17,8 @@ from coach.ports import VoiceError
 from coach.voice.choose import participant_voice
 from coach.voice.espeak import EspeakSynthesiser
 from coach.voice.natural import NaturalSynthesiser
-from coach.voice.speaker import Speaker
 from coach.voice.studio import Apart, Here
+from coach.voice.synthesised import SynthesisedVoice
 from coach.voice.synthesiser import Raw, Synthesiser, Utterance
 
 RATE_HZ = 16_000
@@ -125,7 +125,7 @@ def test_an_error_of_the_voice_comes_through(apart: Apart) -> None:
 def test_a_voice_that_moved_out_speaks_as_before(tmp_path: Path) -> None:
     here = participant_voice("espeak:en-us", tmp_path / "a")
     moved = participant_voice("espeak:en-us", tmp_path / "b")
-    assert isinstance(moved, Speaker)
+    assert isinstance(moved, SynthesisedVoice)
     moved.move_out()
     try:
         assert np.array_equal(

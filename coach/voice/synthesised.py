@@ -19,7 +19,7 @@ _BRISK = 1.25  # a time call has to be over in 1.2 s, running speech wants time 
 _FINISH = 3  # raise it when render.py makes other samples of the same speech
 
 
-class Speaker:
+class SynthesisedVoice:
     """Speaks with one synthesiser at one loudness (LUFS)."""
 
     def __init__(self, synthesiser: Synthesiser, loudness_lufs: float, cache: Path | None) -> None:
