@@ -45,6 +45,11 @@ class Meaning:
     participant: int | None = None
 
     @property
+    def is_answer(self) -> bool:
+        """Whether it is written down as what somebody said of themselves."""
+        return self.number is not None or self.command in (Command.YES, Command.NO)
+
+    @property
     def is_decoy(self) -> bool:
         """Whether the phrase is known only to be told from others."""
         return self.command is None and self.number is None

@@ -39,6 +39,7 @@ MOST_OWN = 0.6  # an answer may begin so far inside the coach's own words
 # foreign words pass in a hold, but ends are lost too (the model's card).
 UNKNOWN_COST = 0
 UNKNOWN_COST_OF_ENDS = -2  # two who call at once give one number of a third: rather none
+SURE_ANSWER = 0.8  # least confidence of yes, no and numbers: to be asked again beats a wrong record
 SURE_NUMBER = 0.75  # an end whose number is less sure is asked about
 GAP_S = 0.02  # blocks further apart than this do not belong together
 
@@ -209,7 +210,10 @@ class Listener:
         start_s, end_s = words[0].start_s, words[-1].end_s
         if self._own.share(start_s, end_s, self._now_s) > MOST_OWN:
             return []
-        if found.confidence < self._settings.minimum_confidence:
+        least = self._settings.minimum_confidence
+        if found.meaning.is_answer:
+            least = max(least, SURE_ANSWER)
+        if found.confidence < least:
             return self._unclear(speech, list(words))
         return self._report(found, speech.onset_of(start_s, end_s, self._overhearing.levels))
 

@@ -136,6 +136,14 @@ def test_talk_over_the_coachs_voice_stops_nothing(model: SpeechModel) -> None:
         assert commands(hear(model, sound, situation)) == []
 
 
+@pytest.mark.parametrize(("voice", "word"), [(BRITON, "tour"), (NATURAL, "go")])
+def test_what_is_only_like_a_number_is_asked_about(
+    model: SpeechModel, voice: str, word: str
+) -> None:
+    (event,) = hear(model, air([said(word, 1.5, voice)], 3.5, voice), "number")
+    assert isinstance(event, Unclear)
+
+
 def test_an_answer_in_front_of_talk_far_behind_is_heard(model: SpeechModel) -> None:
     answer = air([said("i am ready", 1.9)], 5.0)
     heard = hear(model, behind("the ladder belongs to the neighbours", -18.0, answer), "ready")
