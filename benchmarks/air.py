@@ -14,7 +14,7 @@ import numpy as np
 
 from benchmarks.plain_script import CHUNK_S, PlainEar
 from coach.app.equipment import Equipment
-from coach.ear.own_voice import level_db
+from coach.ear.frames import level_db
 from coach.ports import EAR_RATE_HZ, Audio, Block
 from coach.practice.events import Heard, Knocked, Knocks
 from coach.room.echo import EchoPath, noise_loop

@@ -29,7 +29,8 @@ from benchmarks.air import (
 from benchmarks.people import held_out_voices, said
 from benchmarks.plain_script import PlainEar
 from coach.app.equipment import Equipment
-from coach.ear.own_voice import OwnVoice, level_db
+from coach.ear.frames import level_db
+from coach.ear.own_voice import OwnVoice
 from coach.ports import EAR_RATE_HZ, Audio
 from coach.room.people import knock_samples
 

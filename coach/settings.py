@@ -37,7 +37,7 @@ class EarSettings:
 
     __pydantic_config__ = FORBID
     model: str = ""  # folder of a Vosk model; empty: the shipped one
-    minimum_confidence: Annotated[float, Field(ge=0, le=1)] = 0.6  # answers: never below 0.8
+    minimum_confidence: Annotated[float, Field(ge=0, le=1)] = 0.6  # yes, no and numbers need more
     knocks: bool = True
 
 

@@ -7,7 +7,7 @@ from collections import deque
 import numpy as np
 from numpy.typing import NDArray
 
-from coach.ear.own_voice import FRAME
+from coach.ear.frames import FRAME
 from coach.ports import EAR_RATE_HZ, Audio
 
 BAND_EDGES_HZ = (150, 500, 1000, 2000, 4000)

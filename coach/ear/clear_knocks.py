@@ -6,9 +6,9 @@ from collections import deque
 
 import numpy as np
 
+from coach.ear.frames import frames_back
 from coach.ear.knocks import KnockDetector
-from coach.ear.own_voice import FRAME
-from coach.ports import EAR_RATE_HZ, Audio
+from coach.ports import Audio
 from coach.practice.events import Knocked, Knocks
 
 KNOCK_FRAMES = 12  # of a knock, in which no echo may be doubtful
@@ -20,22 +20,33 @@ class ClearKnocks:
 
     def __init__(self) -> None:
         self._doubtful: deque[bool] = deque(maxlen=DOUBT_FRAMES)
-        self._detector = KnockDetector(Knocks.OFF)
-        self._from_s = 0.0
         self.last_s = -np.inf  # onset of the last knock, be it clear or not
+        self.attend(Knocks.OFF, 0.0)
 
     def attend(self, mode: Knocks, now_s: float) -> None:
         """What knocks mean from now on."""
+        self._mode = mode
         self._detector = KnockDetector(mode)
         self._from_s = now_s
+
+    def begin_at(self, start_s: float) -> None:
+        """The next frame begins at this room time; what was before belongs to another."""
+        self._doubtful.clear()
+        self.last_s = -np.inf
+        self.attend(self._mode, start_s)
 
     def hear(self, frame: Audio, is_doubtful: bool, now_s: float) -> list[Knocked]:
         """A frame without its linear echo; whether what it has may be echo all the same."""
         self._doubtful.append(is_doubtful)
         events = []
         for knock in self._detector.feed(frame):
-            self.last_s = onset_s = self._from_s + knock.onset_s
-            first = len(self._doubtful) - round((now_s - onset_s) * EAR_RATE_HZ / FRAME) - 1
-            if not any(list(self._doubtful)[max(0, first) : first + KNOCK_FRAMES]):
-                events.append(Knocked(now_s, onset_s, knock.count))
+            onsets_s = sorted({self._from_s + knock.onset_s, self._from_s + knock.last_s})
+            self.last_s = onsets_s[-1]
+            clear_s = [onset_s for onset_s in onsets_s if self._is_clear(onset_s, now_s)]
+            if clear_s:
+                events.append(Knocked(now_s, clear_s[0], len(clear_s)))
         return events
+
+    def _is_clear(self, onset_s: float, now_s: float) -> bool:
+        first = max(0, len(self._doubtful) - frames_back(onset_s, now_s) - 1)
+        return not any(list(self._doubtful)[first : first + KNOCK_FRAMES])

@@ -12,7 +12,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from coach.ear.own_voice import FRAME
+from coach.ear.frames import FRAME
 from coach.ports import Audio
 
 PARTITIONS = 32  # frames of 10 ms that the echo may take

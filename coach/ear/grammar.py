@@ -34,6 +34,18 @@ from coach.practice.words import Command
 COUNT, WHO, DECOY = "count", "who", "decoy"
 MOST_PHRASES = 50_000
 MOST_DEPTH = 40
+# Taken after a short pause, and also while the coach speaks.
+STOPPING = frozenset(
+    {
+        Command.STOP,
+        Command.STOP_ALL,
+        Command.UNWELL,
+        Command.DIZZY,
+        Command.TINGLING,
+        Command.FAINTED,
+        Command.DONE,
+    }
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,9 +57,14 @@ class Meaning:
     participant: int | None = None
 
     @property
-    def is_answer(self) -> bool:
-        """Whether it is written down as what somebody said of themselves."""
+    def is_yes_no_or_number(self) -> bool:
+        """Whether it is yes, no, or anything with a number in it."""
         return self.number is not None or self.command in (Command.YES, Command.NO)
+
+    @property
+    def stops(self) -> bool:
+        """Whether it may not wait."""
+        return self.command in STOPPING
 
     @property
     def is_decoy(self) -> bool:

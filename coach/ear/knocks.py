@@ -31,18 +31,21 @@ PAIR_S = (0.12, 0.6)
 
 @dataclass(frozen=True, slots=True)
 class Knock:
-    """A knock or a quick pair. `onset_s` is the first one's, on the clock of the samples fed."""
+    """A knock or a quick pair, with the onsets of the first and the last in it.
+
+    Times are on the clock of the samples fed.
+    """
 
     onset_s: float
+    last_s: float
     count: int
 
 
 class KnockDetector:
     """Finds single knocks in 4 ms levels and joins quick pairs where the mode asks for it."""
 
-    def __init__(self, mode: Knocks, rise_db: float = RISE_DB) -> None:
+    def __init__(self, mode: Knocks) -> None:
         self._mode = mode
-        self._rise_db = rise_db
         self._levels: deque[float] = deque(maxlen=2 * AROUND_HOPS + 1)
         self._rest: Audio = np.zeros(0, np.float32)  # too short for a hop as yet
         self._hops = 0
@@ -77,7 +80,7 @@ class KnockDetector:
         before = around[-BEFORE_HOPS:]
         # A knock may begin at the end of a hop: the last two are no background.
         background = 10 * np.log10(np.mean(10 ** (before[:-2] / 10)))
-        if after[0] < background + self._rise_db or after[0] < LOUD_DB:
+        if after[0] < background + RISE_DB or after[0] < LOUD_DB:
             return None
         peak = after[:5].max()
         loud = peak - DECAY_DB
@@ -92,15 +95,15 @@ class KnockDetector:
 
     def _joined(self, onset_s: float) -> list[Knock]:
         if self._mode is Knocks.BEATS:
-            return [Knock(onset_s, 1)]
+            return [Knock(onset_s, onset_s, 1)]
         if self._first_s is None:
             self._first_s = onset_s
             return []
         first, self._first_s = self._first_s, None
         if PAIR_S[0] <= onset_s - first <= PAIR_S[1]:
-            return [Knock(first, 2)]
+            return [Knock(first, onset_s, 2)]
         self._first_s = onset_s
-        return [Knock(first, 1)]
+        return [Knock(first, first, 1)]
 
     def _overdue(self) -> list[Knock]:
         """A single whose second can no longer come."""
@@ -108,4 +111,4 @@ class KnockDetector:
         if self._first_s is None or seen_s - self._first_s <= PAIR_S[1]:
             return []
         first, self._first_s = self._first_s, None
-        return [Knock(first, 1)]
+        return [Knock(first, first, 1)]

@@ -13,9 +13,9 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from coach.ear.own_voice import FRAME, level_db
-from coach.ear.utterance import Word
-from coach.ports import EAR_RATE_HZ, Audio
+from coach.ear.frames import FRAME_S, frames_back, level_db
+from coach.ear.word import Word
+from coach.ports import Audio
 
 SPAN_FRAMES = 1000  # what is remembered
 BEFORE_FRAMES = (60, 6)  # so long before a word it was quieter ...
@@ -43,7 +43,11 @@ class Levels:
         self._db.append(level_db(frame))
         self._now_s = now_s
 
-    def stands_out(self, start_s: float, end_s: float, by_db: float = STANDS_OUT_DB) -> bool:
+    def forget(self) -> None:
+        """What was heard belongs to another time."""
+        self._db.clear()
+
+    def stands_out(self, start_s: float, end_s: float, by_db: float) -> bool:
         """Whether the sound between is louder than what was just before it."""
         db, first, _ = self._stretch(start_s, end_s)
         return self.loudest_db(start_s, end_s) - self._before_db(db, first) >= by_db
@@ -90,14 +94,13 @@ class Levels:
         ]
 
     def _time_s(self, db: NDArray[np.float64], frame: int) -> float:
-        return self._now_s - (len(db) - frame) * FRAME / EAR_RATE_HZ
+        return self._now_s - (len(db) - frame) * FRAME_S
 
     def _stretch(self, start_s: float, end_s: float) -> tuple[NDArray[np.float64], int, int]:
         """All levels, and the frames of a stretch of room time; at least some frames long."""
         db = np.array(self._db)
-        per_s = EAR_RATE_HZ / FRAME
-        first = len(db) - round((self._now_s - start_s) * per_s)
-        last = len(db) - round((self._now_s - end_s) * per_s)
+        first = len(db) - frames_back(start_s, self._now_s)
+        last = len(db) - frames_back(end_s, self._now_s)
         first = min(max(first, 0), max(len(db) - LOUDEST_FRAMES, 0))
         return db, first, max(last, first + LOUDEST_FRAMES // 2)
 

@@ -16,15 +16,17 @@ import numpy as np
 
 from coach.ear.activity import Activity
 from coach.ear.clear_knocks import ClearKnocks
+from coach.ear.frames import FRAME, FRAME_S
 from coach.ear.grammar import Grammar, grammar_path, load_grammar
 from coach.ear.model import SpeechModel
 from coach.ear.overhearing import Overhearing
-from coach.ear.own_voice import DELAY_S, FRAME, OwnVoice
+from coach.ear.own_voice import DELAY_S, OwnVoice
 from coach.ear.speech import Speech
 from coach.ear.stopping import Stop, StoppingWords
 from coach.ear.told import Told
-from coach.ear.understanding import STOPPING, Understood, understand
-from coach.ear.utterance import Utterance, Word
+from coach.ear.understanding import Understood, understand
+from coach.ear.utterance import Utterance
+from coach.ear.word import Word
 from coach.ports import EAR_RATE_HZ, Audio, Block, EarEvent
 from coach.practice.events import Heard, Knocks, Unclear
 from coach.practice.words import Command
@@ -33,7 +35,7 @@ from coach.settings import EarSettings
 BEFORE_FRAMES = 40  # what the recogniser gets from before the sound
 SPEECH_S = 0.25  # sound shorter than this is not called unclear speech
 NUMBER_S = 0.25  # a number takes at least so long
-ASK_AGAIN_S = 2.0  # least time between two `Unclear`
+ASK_AGAIN_S = 2.0  # least time between two `Unclear` for words not understood
 MOST_OWN = 0.6  # an answer may begin so far inside the coach's own words
 # How dear it is to hear other speech where a phrase fits half (SpeechModel.unknown). At -2 fewer
 # foreign words pass in a hold, but ends are lost too (the model's card).
@@ -81,10 +83,11 @@ class Listener:
         self._stopping = self._stopping_words()
         cost = UNKNOWN_COST_OF_ENDS if self._grammar.is_numbered else UNKNOWN_COST
         self._phrases = [*self._grammar.meanings, self._model.unknown(cost)]
-        stopping = [p for p, m in self._grammar.meanings.items() if m.command in STOPPING]
+        stopping = [p for p, m in self._grammar.meanings.items() if m.stops]
         self._overhearing.attend([*stopping, self._model.unknown(UNKNOWN_COST)])
         self._knocks.attend(knocks if self._settings.knocks else Knocks.OFF, self._now_s)
         if self._speech is not None:  # what is being said belongs to the new situation
+            self._last_sound_s = self._speech.end_s
             self._speech = None
             self._activity.active = False
 
@@ -106,7 +109,7 @@ class Listener:
     @property
     def _now_s(self) -> float:
         """Room time of the end of the last frame heard."""
-        return self._start_s + self._frames * FRAME / EAR_RATE_HZ
+        return self._start_s + self._frames * FRAME_S
 
     def _begin_at(self, start_s: float) -> None:
         """The room's time has jumped: nothing from before is part of what comes."""
@@ -116,7 +119,10 @@ class Listener:
         self._played = np.zeros(0, np.float32)
         self._before.clear()
         self._speech = None
+        self._activity.active = False
         self._last_sound_s = -np.inf
+        self._overhearing.begin_anew()
+        self._knocks.begin_at(start_s)
 
     def _stopping_words(self) -> StoppingWords:
         least = self._settings.minimum_confidence
@@ -132,19 +138,17 @@ class Listener:
         events: list[EarEvent] = []
         events += self._knocks.hear(self._overhearing.linear, doubtful, self._now_s)
         events += self._tell_stop(self._stopping.in_sounds_over_coach(sounds))
-        if self._speech is None:
-            self._before.append(cleaned)
-            if self._activity.active:
-                self._speech = self._opened()
-        else:
+        self._before.append(cleaned)
+        if self._speech is not None:
             events += self._go_on(self._speech, cleaned)
+        elif self._activity.active:
+            self._speech = self._opened()
         return events
 
     def _opened(self) -> Speech:
-        frame_s = FRAME / EAR_RATE_HZ
         utterance = Utterance(
             lambda: self._model.recogniser(self._phrases),
-            self._now_s - len(self._before) * frame_s - DELAY_S,
+            self._now_s - len(self._before) * FRAME_S - DELAY_S,
             list(self._before),
         )
         return Speech.begun(utterance, self._rise_s, self._rise_s - self._last_sound_s)
@@ -152,7 +156,7 @@ class Listener:
     @property
     def _rise_s(self) -> float:
         """When the sound that is now going on began, right after it has been noticed."""
-        return self._now_s - (self._activity.onset_back_frames + 1) * FRAME / EAR_RATE_HZ - DELAY_S
+        return self._now_s - (self._activity.onset_back_frames + 1) * FRAME_S - DELAY_S
 
     def _go_on(self, speech: Speech, cleaned: Audio) -> list[EarEvent]:
         events: list[EarEvent] = []
@@ -160,7 +164,7 @@ class Listener:
             moved = speech.hear_sound(cleaned, self._now_s, self._rise_s)
         else:
             moved = speech.hear_quiet(cleaned)
-        if speech.pauses:
+        if speech.has_just_paused:
             events += self._stopping_in(speech)
         elif moved and self._stopping.may_come(speech, self._now_s):
             events += self._stopping_in(speech)
@@ -196,14 +200,13 @@ class Listener:
             return []
         found, meaning = stop.found, stop.found.meaning
         start_s, end_s = found.words[0].start_s, found.words[-1].end_s
+        told = self._report(found, stop.onset_s)
         nameless = meaning.command == Command.DONE and meaning.participant is None
         if self._grammar.is_numbered and nameless and start_s - stop.rise_s > NUMBER_S:
-            told = self._report(found, stop.onset_s)
-            return [Unclear(self._now_s, stop.rise_s, end_s)] if told else []
+            return [Unclear(self._now_s, stop.rise_s, end_s) for _ in told]
         if meaning.participant is not None and found.confidence < SURE_NUMBER:
-            told = self._report(found, stop.onset_s)
-            return [Unclear(self._now_s, stop.onset_s, end_s)] if told else []
-        return self._report(found, stop.onset_s)
+            return [Unclear(self._now_s, stop.onset_s, end_s) for _ in told]
+        return told
 
     def _answer(self, speech: Speech, found: Understood) -> list[EarEvent]:
         words = found.words
@@ -211,10 +214,10 @@ class Listener:
         if self._own.share(start_s, end_s, self._now_s) > MOST_OWN:
             return []
         least = self._settings.minimum_confidence
-        if found.meaning.is_answer:
+        if found.meaning.is_yes_no_or_number:
             least = max(least, SURE_ANSWER)
         if found.confidence < least:
-            return self._unclear(speech, list(words))
+            return self._ask_again(speech)
         return self._report(found, speech.onset_of(start_s, end_s, self._overhearing.levels))
 
     def _report(self, found: Understood, onset_s: float) -> list[EarEvent]:
@@ -234,12 +237,16 @@ class Listener:
         return [heard]
 
     def _unclear(self, speech: Speech, words: list[Word]) -> list[EarEvent]:
-        """Somebody spoke for a while, it was not the coach and not a knock: say so, not often."""
-        long_enough = speech.sound_frames * FRAME / EAR_RATE_HZ >= SPEECH_S
+        """Somebody spoke for a while, it was not the coach and not a knock: say so."""
+        long_enough = speech.sound_frames * FRAME_S >= SPEECH_S
         knocked = self._knocks.last_s >= speech.onset_s - 0.1
         own = self._own.share(speech.onset_s, speech.end_s, self._now_s) > MOST_OWN
-        lately = self._now_s - self._unclear_s < ASK_AGAIN_S
-        if not words or not long_enough or knocked or own or lately:
+        if not words or not long_enough or knocked or own:
+            return []
+        return self._ask_again(speech)
+
+    def _ask_again(self, speech: Speech) -> list[EarEvent]:
+        if self._now_s - self._unclear_s < ASK_AGAIN_S:
             return []
         self._unclear_s = self._now_s
         onset_s = self._overhearing.levels.front_s(speech.onset_s, speech.end_s)

@@ -15,16 +15,17 @@ import pywebrtc_audio
 
 from coach.ear.activity import Activity
 from coach.ear.echo_filter import EchoFilter
+from coach.ear.frames import FRAME_S
 from coach.ear.levels import Levels
 from coach.ear.model import SpeechModel
-from coach.ear.own_voice import FRAME, SUPPRESSION, SUPPRESSOR_DELAY, OwnVoice
-from coach.ear.utterance import Utterance, Word
+from coach.ear.own_voice import SUPPRESSION, SUPPRESSOR_DELAY, OwnVoice
+from coach.ear.speech import ALONE_FRAMES, SETTLE_FRAMES
+from coach.ear.utterance import Utterance
+from coach.ear.word import Word
 from coach.ports import EAR_RATE_HZ, Audio
 
 BEFORE_FRAMES = 40
 NEAR_OF_FRAMES = (4, 8)  # so many of the last so many frames the echo does not explain
-QUIET_FRAMES = 12  # a pause that ends a sound ...
-LONG_QUIET_FRAMES = 20  # ... and one after which nothing can belong to it
 MOST_SOUNDS = 4  # that one phrase may be torn into
 LONGEST_S = 4.0
 ARRIVES_S = (-0.05, 0.25)  # from there its voice may begin in the room
@@ -59,6 +60,17 @@ class Overhearing:
         self._utterance = None
         self._sounds.clear()
 
+    def begin_anew(self) -> None:
+        """What was heard belongs to another time; what is known of the room stays."""
+        self._near.clear()
+        self._before.clear()
+        self._utterance = None
+        self._sounds.clear()
+        self._has_ended = False
+        self._line_start_s = -np.inf
+        self.levels.forget()
+        self._microphone_levels.forget()
+
     def hear(
         self, microphone: Audio, played: Audio, own: OwnVoice, now_s: float
     ) -> list[list[Word]]:
@@ -78,13 +90,13 @@ class Overhearing:
         self._before.append(quieter)
         self.quiet_frames = 0 if any(self._near) else self.quiet_frames + 1
         self._has_ended = self._has_ended and self.quiet_frames > 0
-        if self.quiet_frames > LONG_QUIET_FRAMES:
+        if self.quiet_frames > ALONE_FRAMES:
             self._sounds.clear()
         if self._utterance is not None:
             self._go_on(self._utterance, quieter)
         elif sum(self._near) >= NEAR_OF_FRAMES[0] and own.sounding and self.echo_filter.is_trusted:
             self._open(now_s)
-        told = self._has_ended and self.quiet_frames in (QUIET_FRAMES, LONG_QUIET_FRAMES)
+        told = self._has_ended and self.quiet_frames in (SETTLE_FRAMES, ALONE_FRAMES)
         return list(self._sounds) if told else []
 
     def may_be_first_word(self, onset_s: float, start_s: float, end_s: float) -> bool:
@@ -102,16 +114,18 @@ class Overhearing:
 
     def _open(self, now_s: float) -> None:
         back = len(self._near) - list(self._near).index(True)
-        self._onset_s = now_s - (back + 1) * FRAME / EAR_RATE_HZ - SUPPRESSOR_DELAY_S
-        start_s = now_s - len(self._before) * FRAME / EAR_RATE_HZ - SUPPRESSOR_DELAY_S
+        self._onset_s = now_s - (back + 1) * FRAME_S - SUPPRESSOR_DELAY_S
+        start_s = now_s - len(self._before) * FRAME_S - SUPPRESSOR_DELAY_S
         self._utterance = Utterance(
             lambda: self._model.recogniser(self._phrases), start_s, list(self._before)
         )
 
     def _go_on(self, utterance: Utterance, frame: Audio) -> None:
         utterance.add(frame)
-        if self.quiet_frames >= QUIET_FRAMES:
+        if self.quiet_frames >= SETTLE_FRAMES:
             self._sounds.append([w for w in utterance.settle() if w.end_s > self._onset_s])
             self._has_ended = True
-        if self.quiet_frames >= QUIET_FRAMES or utterance.duration_s >= LONGEST_S:
+            self._utterance = None
+        elif utterance.duration_s >= LONGEST_S:  # no phrase goes on across it
+            self._sounds.clear()
             self._utterance = None

@@ -13,9 +13,9 @@ from collections import deque
 import numpy as np
 import pywebrtc_audio
 
+from coach.ear.frames import FRAME, frames_back, level_db
 from coach.ports import EAR_RATE_HZ, Audio
 
-FRAME = EAR_RATE_HZ // 100  # samples in one frame; everything in the ear happens per frame
 SUPPRESSOR_DELAY = 96  # samples, as that of the canceller measured by correlation
 DELAY_S = (128 + SUPPRESSOR_DELAY) / EAR_RATE_HZ
 PAST = 0.25  # the share that goes past the suppressor: it takes away 12 dB at most
@@ -25,11 +25,6 @@ SOUNDING_DB = -60.0  # a played frame louder than this is the coach speaking
 TAIL_S = 0.25  # how long the room goes on after the last played frame
 LINE_PAUSE_FRAMES = 15  # so long the coach was silent before it begins to speak
 REMEMBERED_FRAMES = 1000  # longer than any utterance
-
-
-def level_db(frame: Audio) -> float:
-    """Mean power of a frame in dB of full scale; digital silence is -120."""
-    return float(10 * np.log10(np.mean(np.square(frame, dtype=np.float64)) + 1e-12))
 
 
 class OwnVoice:
@@ -56,9 +51,9 @@ class OwnVoice:
     def share(self, from_s: float, to_s: float, now_s: float) -> float:
         """Which part of a span of room time the coach was sounding in, 0..1."""
         frames = list(self._sounded)
-        first = len(frames) - round((now_s - from_s) * EAR_RATE_HZ / FRAME)
-        last = len(frames) - round((now_s - to_s) * EAR_RATE_HZ / FRAME)
-        span = frames[max(0, first) : max(0, first, last) or None]
+        first = max(0, len(frames) - frames_back(from_s, now_s))
+        last = max(0, len(frames) - frames_back(to_s, now_s))
+        span = frames[first:last]
         return sum(span) / len(span) if span else 0.0
 
     def cancel(self, microphone: Audio, played: Audio) -> Audio:

@@ -10,7 +10,6 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from coach.ear.grammar import Grammar, grammar_path, load_grammar
-from coach.ear.understanding import STOPPING
 from coach.ports import EAR_RATE_HZ, Block, EarEvent
 from coach.practice.events import Heard, Knocked, Knocks, Unclear
 
@@ -69,7 +68,7 @@ class ScriptedEar:
         meaning = self._grammar.meaning(said.text)
         if meaning is None or meaning.is_decoy:
             return Unclear(said.end_s + SURE_AFTER_S, said.onset_s, said.end_s)
-        wait_s = STOP_AFTER_S if meaning.command in STOPPING else SURE_AFTER_S
+        wait_s = STOP_AFTER_S if meaning.stops else SURE_AFTER_S
         return Heard(
             said.end_s + wait_s,
             said.onset_s,

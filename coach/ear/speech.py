@@ -53,7 +53,7 @@ class Speech:
         return self.utterance.add(frame)
 
     @property
-    def pauses(self) -> bool:
+    def has_just_paused(self) -> bool:
         """Whether a pause has just become long enough to mean something."""
         return self.quiet_frames in (SETTLE_FRAMES, ALONE_FRAMES, AMID_FRAMES)
 

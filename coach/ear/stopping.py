@@ -15,15 +15,17 @@ from coach.ear.overhearing import Overhearing
 from coach.ear.own_voice import OwnVoice
 from coach.ear.speech import ALONE_FRAMES, AMID_FRAMES, SETTLE_FRAMES, Speech
 from coach.ear.told import Told
-from coach.ear.understanding import STOPPING, Understood, exactly, understand
-from coach.ear.utterance import Word
+from coach.ear.understanding import Understood, exactly, understand
+from coach.ear.word import Word
 
 SURE = 0.95  # so certain, a word is taken after the shortest pause
 SURE_AMID_OWN = 0.92  # least confidence while the coach speaks
 AMID_S = 0.8  # talk up to so long before a word: it stands amid talk
+FILLED_S = 0.3  # from the end of a stopping word to the end of its sound
+EDGE_S = 0.1  # a word may be longer than the recogniser tells
+AS_LOUD_DB = 3.0  # sound after a word that is no quieter than this is the same talk
 ENDED_S = 0.3  # where noise hides the pause: so long the recogniser has heard no word ...
 FALLEN_DB = 6.0  # ... and what is heard is quieter than the words were
-FILLED_S = 0.3  # from the end of a stopping word over the coach to the end of its sound
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +63,7 @@ class StoppingWords:
         if not words or self._own.share(speech.onset_s, now_s, now_s) > 0:
             return False
         tails = (self._grammar.meaning(" ".join(words[at:])) for at in range(len(words)))
-        return any(meaning is not None and meaning.command in STOPPING for meaning in tails)
+        return any(meaning is not None and meaning.stops for meaning in tails)
 
     def in_speech(self, speech: Speech, words: list[Word], now_s: float) -> Stop | None:
         """A stopping word by itself after the last clear pause of an utterance."""
@@ -119,7 +121,7 @@ class StoppingWords:
     def _while_room_is_unknown(self, speech: Speech, words: list[Word]) -> Stop | None:
         """As `_over_coach`, while the linear way does not know the room: it must be certain."""
         found = exactly(words, self._grammar)
-        if found is None or not found.stops or found.confidence < SURE:
+        if found is None or not self._stops(found) or found.confidence < SURE:
             return None
         if speech.quiet_frames < ALONE_FRAMES:
             return None
@@ -130,14 +132,19 @@ class StoppingWords:
 
     def _has_ended(self, speech: Speech, found: Understood, now_s: float) -> bool:
         """Whether the words are followed by a pause, in level or to the recogniser."""
+        start_s, end_s = found.words[0].start_s, found.words[-1].end_s
+        levels = self._overhearing.levels
+        words_db = levels.loudness_db(start_s, end_s)
+        # The recogniser may pass over sound that is like no word, and be less sure for it.
+        if found.confidence < SURE and speech.end_s - end_s >= FILLED_S:
+            after_db = levels.loudness_db(end_s + EDGE_S, speech.end_s)
+            if after_db > words_db - AS_LOUD_DB:
+                return False
         pause_frames = _pause_frames(found) if speech.lull_s >= AMID_S else AMID_FRAMES
         if speech.quiet_frames >= pause_frames or speech.is_over:
             return True
-        start_s, end_s = found.words[0].start_s, found.words[-1].end_s
-        levels = self._overhearing.levels
         after_db = levels.loudness_db(now_s - ENDED_S / 2, now_s)
-        fallen_db = levels.loudness_db(start_s, end_s) - after_db
-        return speech.utterance.end_s - end_s >= ENDED_S and fallen_db >= FALLEN_DB
+        return speech.utterance.end_s - end_s >= ENDED_S and words_db - after_db >= FALLEN_DB
 
 
 def _pause_frames(found: Understood) -> int:

@@ -7,7 +7,7 @@ from collections import deque
 from coach.ear.grammar import Meaning
 from coach.ear.understanding import Understood
 
-SAME_END_S = 0.15  # ends nearer than this are of the same word
+SAME_EDGE_S = 0.15  # onsets or ends nearer than this are of one sound
 SAME_S = 0.5  # onsets nearer than this are of the same word, heard in two ways
 REMEMBERED = 8
 
@@ -24,15 +24,15 @@ class Told:
         for told, at_s, until_s in self._last:
             same = told == meaning and abs(at_s - onset_s) < SAME_S
             part = told.command == meaning.command and meaning.participant is None
-            if same or (part and abs(until_s - end_s) < SAME_END_S):
+            if same or (part and abs(until_s - end_s) < SAME_EDGE_S):
                 return False
         self._last.append((meaning, onset_s, end_s))
         return True
 
     def covers(self, onset_s: float, end_s: float) -> bool:
-        """Whether something that was told, whatever it was, is made of just this sound."""
+        """Whether something told, whatever it was, began with this sound and lasted as long."""
         return any(
-            abs(at_s - onset_s) < SAME_END_S and end_s - until_s < SAME_END_S
+            abs(at_s - onset_s) < SAME_EDGE_S and end_s - until_s < SAME_EDGE_S
             for _, at_s, until_s in self._last
         )
 

@@ -6,21 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from coach.ear.grammar import Grammar, Meaning
-from coach.ear.utterance import Word
-from coach.practice.words import Command
+from coach.ear.word import Word
 
-# Taken after a short pause, and also while the coach speaks.
-STOPPING = frozenset(
-    {
-        Command.STOP,
-        Command.STOP_ALL,
-        Command.UNWELL,
-        Command.DIZZY,
-        Command.TINGLING,
-        Command.FAINTED,
-        Command.DONE,
-    }
-)
 MOST_UNKNOWN_S = 0.4  # so much of something else before an answer ("well, yes")
 
 
@@ -44,7 +31,7 @@ class Understood:
     @property
     def stops(self) -> bool:
         """Whether it may not wait."""
-        return self.meaning.command in STOPPING
+        return self.meaning.stops
 
 
 def understand(words: Sequence[Word], grammar: Grammar) -> Understood | None:

@@ -4,38 +4,17 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 from vosk import KaldiRecognizer
 
-from coach.ear.own_voice import FRAME
+from coach.ear.frames import FRAME
+from coach.ear.word import Word, is_unknown
 from coach.ports import EAR_RATE_HZ, Audio
 
 CHUNK_FRAMES = 6  # the recogniser is fed in steps of 60 ms
 STEADY_FRAMES = (24, 36, 48)  # so long no word has come or gone
-UNKNOWN_PREFIX = "[unk"
 _FIELDS = ("start", "end", "conf")
-
-
-def is_unknown(word: str) -> bool:
-    """Whether a recognised word stands for anything that is none of the grammar's."""
-    return word.startswith(UNKNOWN_PREFIX)
-
-
-@dataclass(frozen=True, slots=True)
-class Word:
-    """A recognised word; times in room seconds."""
-
-    text: str
-    start_s: float
-    end_s: float
-    confidence: float
-
-    @property
-    def is_unknown(self) -> bool:
-        """Whether it is none of the grammar's words."""
-        return is_unknown(self.text)
 
 
 class Utterance:

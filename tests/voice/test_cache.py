@@ -19,7 +19,7 @@ from tests.voice.conformance import RATE_HZ
 LINE = "Take a calm breath."
 
 
-def speaker(cache: Path, loudness_lufs: float = -23.0) -> SynthesisedVoice:
+def voice_with(cache: Path, loudness_lufs: float = -23.0) -> SynthesisedVoice:
     return SynthesisedVoice(NaturalSynthesiser(), loudness_lufs, cache)
 
 
@@ -30,9 +30,9 @@ def lose_the_synthesiser(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_a_line_once_rendered_needs_no_synthesiser(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
-    rendered = speaker(tmp_path).speak(LINE, RATE_HZ)
+    rendered = voice_with(tmp_path).speak(LINE, RATE_HZ)
     lose_the_synthesiser(monkeypatch)
-    kept = speaker(tmp_path).speak(LINE, RATE_HZ)
+    kept = voice_with(tmp_path).speak(LINE, RATE_HZ)
     np.testing.assert_array_equal(kept.samples, rendered.samples)
     assert kept.samples.dtype == np.float32
 
@@ -40,14 +40,14 @@ def test_a_line_once_rendered_needs_no_synthesiser(
 def test_what_sounds_different_is_not_taken_from_the_cache(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
-    speaker(tmp_path).speak(LINE, RATE_HZ)
+    voice_with(tmp_path).speak(LINE, RATE_HZ)
     lose_the_synthesiser(monkeypatch)
-    same = speaker(tmp_path)
+    same = voice_with(tmp_path)
     others: list[Callable[[], Clip]] = [
         lambda: same.speak("Take a calm breath", RATE_HZ),
         lambda: same.speak(LINE, 16_000),
         lambda: same.speak(LINE, RATE_HZ, 1.1),
-        lambda: speaker(tmp_path, -20.0).speak(LINE, RATE_HZ),
+        lambda: voice_with(tmp_path, -20.0).speak(LINE, RATE_HZ),
         lambda: SynthesisedVoice(NaturalSynthesiser(0.8), -23.0, tmp_path).speak(LINE, RATE_HZ),
     ]
     for other in others:
@@ -56,13 +56,13 @@ def test_what_sounds_different_is_not_taken_from_the_cache(
 
 
 def test_what_was_not_spoken_for_long_is_deleted(tmp_path: Path) -> None:
-    speaker(tmp_path).speak(LINE, RATE_HZ)
+    voice_with(tmp_path).speak(LINE, RATE_HZ)
     (old,) = tmp_path.iterdir()
-    speaker(tmp_path).speak("Rest now.", RATE_HZ)
+    voice_with(tmp_path).speak("Rest now.", RATE_HZ)
     (new,) = set(tmp_path.iterdir()) - {old}
     long_ago_s = old.stat().st_mtime - UNUSED_S - 60
     os.utime(old, (long_ago_s, long_ago_s))
-    speaker(tmp_path)
+    voice_with(tmp_path)
     assert list(tmp_path.iterdir()) == [new]
 
 
@@ -82,11 +82,11 @@ def empty(content: bytes) -> bytes:
 def test_a_damaged_file_is_rendered_again_and_mended(
     damage: Callable[[bytes], bytes], tmp_path: Path
 ) -> None:
-    rendered = speaker(tmp_path).speak(LINE, RATE_HZ)
+    rendered = voice_with(tmp_path).speak(LINE, RATE_HZ)
     (file,) = tmp_path.iterdir()
     whole = file.read_bytes()
     file.write_bytes(damage(whole))
-    again = speaker(tmp_path).speak(LINE, RATE_HZ)
+    again = voice_with(tmp_path).speak(LINE, RATE_HZ)
     np.testing.assert_array_equal(again.samples, rendered.samples)
     assert file.read_bytes() == whole
 
@@ -95,14 +95,14 @@ def test_a_folder_that_cannot_be_written_keeps_lines_in_memory(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
     (tmp_path / "in-the-way").write_text("a file where a folder should be")
-    voice = speaker(tmp_path / "in-the-way" / "clips")
+    voice = voice_with(tmp_path / "in-the-way" / "clips")
     rendered = voice.speak(LINE, RATE_HZ)
     lose_the_synthesiser(monkeypatch)
     np.testing.assert_array_equal(voice.speak(LINE, RATE_HZ).samples, rendered.samples)
 
 
 def test_no_half_written_file_is_left(tmp_path: Path) -> None:
-    speaker(tmp_path).speak_all([LINE, "ten", "twenty"], RATE_HZ)
+    voice_with(tmp_path).speak_all([LINE, "ten", "twenty"], RATE_HZ)
     assert [file.suffix for file in tmp_path.iterdir()] == [".clip"] * 3
 
 
@@ -115,11 +115,11 @@ def test_memory_does_not_grow_without_end(tmp_path: Path) -> None:
 
 
 def test_a_clip_that_cannot_be_put_in_its_place_leaves_no_rest(tmp_path: Path) -> None:
-    speaker(tmp_path).speak(LINE, RATE_HZ)
+    voice_with(tmp_path).speak(LINE, RATE_HZ)
     (file,) = tmp_path.iterdir()
     file.unlink()
     file.mkdir()
-    voice = speaker(tmp_path)
+    voice = voice_with(tmp_path)
     np.testing.assert_array_equal(
         voice.speak(LINE, RATE_HZ).samples, voice.speak(LINE, RATE_HZ).samples
     )
