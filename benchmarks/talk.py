@@ -26,7 +26,7 @@ from benchmarks.air import (
 from benchmarks.people import held_out_voices, said
 from benchmarks.plain_script import PlainEar
 from coach.app.equipment import Equipment
-from coach.ear.understanding import STOPPING
+from coach.ear.grammar import STOPPING
 from coach.ports import EAR_RATE_HZ, Audio
 
 SITUATIONS = ("hold", "anytime", "group-hold", "number")
