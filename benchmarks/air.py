@@ -83,7 +83,8 @@ def echo_of(played: Audio, echo_db: float, rng: np.random.Generator, delay_s: fl
 def with_noise(samples: Audio, rng: np.random.Generator) -> Audio:
     noise = noise_loop(NOISE_DB, EAR_RATE_HZ, rng)
     repeats = -(-len(samples) // len(noise))
-    return np.clip(samples + np.tile(noise, repeats)[: len(samples)], -1, 1).astype(np.float32)
+    noisy = samples + np.tile(noise, repeats)[: len(samples)]
+    return np.asarray(np.clip(noisy, -1, 1), np.float32)
 
 
 def blocks(microphone: Audio, played: Audio) -> Iterator[Block]:

@@ -10,7 +10,6 @@ is kept warm. It uses what the packages' own examples show: `sd.play`, `sd.rec`,
 from __future__ import annotations
 
 import json
-import sys
 import tempfile
 import time
 from pathlib import Path
@@ -121,4 +120,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    main()
