@@ -22,6 +22,8 @@ from coach.room.streams import choose_pair
 from coach.settings import records_folder
 from coach.timing.reminders import PracticeDays, Reminders
 
+MUTED = "the microphone gave nothing, not even noise: is it muted? see `coach check`"
+
 
 def run_live(
     plan: str, numbers: Sequence[int], *, alone: bool, equipment: Equipment, show: Show
@@ -99,6 +101,8 @@ def _open_room(equipment: Equipment, show: Show) -> Iterator[LiveRoom]:
     finally:
         if room.xruns:
             show(room.now_s(), "room", f"{room.xruns} gaps in the sound; see `coach check`")
+        if room.microphone_is_dead:
+            show(room.now_s(), "room", MUTED)
         room.close()
         equipment.voice.close()
         for name, handler in before.items():

@@ -174,3 +174,18 @@ def test_a_hold_is_timed_through_a_lost_device_and_kept_when_the_program_is_ende
     # by the watch of somebody beside them; the line comes when the tone of 0.35 s is over
     by_watch_s = marks_s["end"] - marks_s["start"] + 0.35
     assert hold["duration_s"] == pytest.approx(by_watch_s, abs=0.7), text
+
+
+@pytest.mark.parametrize("muted", [True, False])
+def test_a_muted_microphone_is_told_when_the_session_ends(
+    server: SoundServer, plan: Path, muted: bool
+) -> None:
+    server.call("pactl", "set-source-mute", f"{server.air}.monitor", "1" if muted else "0")
+    process = coach(server, "run", str(plan))
+
+    def react(line: str) -> None:
+        if "  coach  " in line:
+            process.terminate()
+
+    text = lived(process, react)
+    assert ("the microphone gave nothing, not even noise" in text) is muted, text
