@@ -167,6 +167,7 @@ def test_a_hold_is_timed_through_a_lost_device_and_kept_when_the_program_is_ende
     assert process.returncode == 1, text
     assert "lost: " in text
     assert "I could not hear you for a moment" in text
+    assert "the microphone gave nothing" not in text
     session = record(server)
     assert session["outcome"]["code"] == 1  # SIGTERM came before the lesson was over
     (hold,) = session["holds"]
@@ -176,11 +177,8 @@ def test_a_hold_is_timed_through_a_lost_device_and_kept_when_the_program_is_ende
     assert hold["duration_s"] == pytest.approx(by_watch_s, abs=0.7), text
 
 
-@pytest.mark.parametrize("muted", [True, False])
-def test_a_muted_microphone_is_told_when_the_session_ends(
-    server: SoundServer, plan: Path, muted: bool
-) -> None:
-    server.call("pactl", "set-source-mute", f"{server.air}.monitor", "1" if muted else "0")
+def test_a_muted_microphone_is_told_when_the_session_ends(server: SoundServer, plan: Path) -> None:
+    server.call("pactl", "set-source-mute", f"{server.air}.monitor", "1")
     process = coach(server, "run", str(plan))
 
     def react(line: str) -> None:
@@ -188,4 +186,4 @@ def test_a_muted_microphone_is_told_when_the_session_ends(
             process.terminate()
 
     text = lived(process, react)
-    assert ("the microphone gave nothing, not even noise" in text) is muted, text
+    assert "the microphone gave nothing, not even noise" in text, text
