@@ -29,7 +29,7 @@ from benchmarks.air import (
 from benchmarks.people import held_out_voices, said
 from benchmarks.plain_script import PlainEar
 from coach.app.equipment import Equipment
-from coach.ear.frames import level_db
+from coach.ear.frames import FRAME, level_db
 from coach.ear.own_voice import OwnVoice
 from coach.ports import EAR_RATE_HZ, Audio
 from coach.room.people import knock_samples
@@ -116,10 +116,11 @@ def own_voice(equipment: Equipment, plain: PlainEar, hours: float) -> dict[str, 
 
 def echo_loss(microphone: Audio, played: Audio) -> float:
     """By how much the canceller lowers the coach, after ten seconds."""
-    own, size = OwnVoice(), EAR_RATE_HZ // 100
-    end = min(len(played), 60 * EAR_RATE_HZ) // size * size
+    own = OwnVoice()
+    end = min(len(played), 60 * EAR_RATE_HZ) // FRAME * FRAME
     cleaned = [
-        own.cancel(microphone[at : at + size], played[at : at + size]) for at in range(0, end, size)
+        own.cancel(microphone[at : at + FRAME], played[at : at + FRAME])
+        for at in range(0, end, FRAME)
     ]
     after = 10 * EAR_RATE_HZ
     return level_db(microphone[after:end]) - level_db(np.concatenate(cleaned)[after:])

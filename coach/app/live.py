@@ -17,12 +17,11 @@ from coach.plans import find_plan, load_plan
 from coach.practice.events import Interrupted, Remind
 from coach.practice.steward import Steward
 from coach.records.store import DiskStore
+from coach.room.findings import DEAD_MICROPHONE
 from coach.room.live import LiveRoom
 from coach.room.streams import choose_pair
 from coach.settings import records_folder
 from coach.timing.reminders import PracticeDays, Reminders
-
-MUTED = "the microphone gave nothing, not even noise: is it muted? see `coach check`"
 
 
 def run_live(
@@ -102,7 +101,7 @@ def _open_room(equipment: Equipment, show: Show) -> Iterator[LiveRoom]:
         if room.xruns:
             show(room.now_s(), "room", f"{room.xruns} gaps in the sound; see `coach check`")
         if room.microphone_is_dead:
-            show(room.now_s(), "room", MUTED)
+            show(room.now_s(), "room", DEAD_MICROPHONE)
         room.close()
         equipment.voice.close()
         for name, handler in before.items():

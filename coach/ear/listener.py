@@ -87,9 +87,7 @@ class Listener:
         self._overhearing.attend([*stopping, self._model.unknown(UNKNOWN_COST)])
         self._knocks.attend(knocks if self._settings.knocks else Knocks.OFF, self._now_s)
         if self._speech is not None:  # what is being said belongs to the new situation
-            self._last_sound_s = self._speech.end_s
-            self._speech = None
-            self._activity.active = False
+            self._leave_speech(self._speech.end_s)
 
     def feed(self, block: Block) -> list[EarEvent]:
         """See Ear."""
@@ -118,11 +116,15 @@ class Listener:
         self._microphone = np.zeros(0, np.float32)
         self._played = np.zeros(0, np.float32)
         self._before.clear()
-        self._speech = None
-        self._activity.active = False
-        self._last_sound_s = -np.inf
+        self._leave_speech(-np.inf)
         self._overhearing.begin_anew()
         self._knocks.begin_at(start_s)
+
+    def _leave_speech(self, end_s: float) -> None:
+        """The utterance, whose sound ended then, is left: the next sound opens one of its own."""
+        self._speech = None
+        self._last_sound_s = end_s
+        self._activity.active = False
 
     def _stopping_words(self) -> StoppingWords:
         least = self._settings.minimum_confidence
@@ -175,10 +177,8 @@ class Listener:
 
     def _close(self, speech: Speech) -> list[EarEvent]:
         """The utterance is over: what did it mean as a whole?"""
-        self._speech = None
-        self._last_sound_s = speech.end_s
+        self._leave_speech(speech.end_s)
         self._before.clear()
-        self._activity.active = False
         events = self._stopping_in(speech)
         words = speech.utterance.settle()
         found = understand(self._overhearing.levels.in_front(words), self._grammar)
@@ -201,11 +201,13 @@ class Listener:
         found, meaning = stop.found, stop.found.meaning
         start_s, end_s = found.words[0].start_s, found.words[-1].end_s
         told = self._report(found, stop.onset_s)
+        if not told:
+            return []
         nameless = meaning.command == Command.DONE and meaning.participant is None
         if self._grammar.is_numbered and nameless and start_s - stop.rise_s > NUMBER_S:
-            return [Unclear(self._now_s, stop.rise_s, end_s) for _ in told]
+            return [Unclear(self._now_s, stop.rise_s, end_s)]
         if meaning.participant is not None and found.confidence < SURE_NUMBER:
-            return [Unclear(self._now_s, stop.onset_s, end_s) for _ in told]
+            return [Unclear(self._now_s, stop.onset_s, end_s)]
         return told
 
     def _answer(self, speech: Speech, found: Understood) -> list[EarEvent]:

@@ -62,10 +62,9 @@ class Overhearing:
 
     def begin_anew(self) -> None:
         """What was heard belongs to another time; what is known of the room stays."""
+        self.attend(self._phrases)
         self._near.clear()
         self._before.clear()
-        self._utterance = None
-        self._sounds.clear()
         self._has_ended = False
         self._line_start_s = -np.inf
         self.levels.forget()

@@ -43,6 +43,10 @@ class Report:
         return {**asdict(self), "well": self.well}
 
 
+DEAD_MICROPHONE = (
+    "the microphone gives nothing, not even noise: it is muted, not allowed to this program, or "
+    "the wrong one (room.input)"
+)
 NO_ECHO = Finding(
     "echo",
     True,
@@ -55,11 +59,7 @@ def noise_finding(noise_db: float) -> Finding:
     """The room when nobody speaks, in dB of full scale."""
     text = f"noise {noise_db:.0f} dB of full scale"
     if noise_db < DEAD_DB:
-        advice = (
-            "the microphone gives nothing, not even noise: it is muted, not allowed to this "
-            "program, or the wrong one (room.input)"
-        )
-        return Finding("room", False, text, advice)
+        return Finding("room", False, text, DEAD_MICROPHONE)
     if noise_db > LOUD_ROOM_DB:
         advice = "the room is loud: close windows, stop fans, or put the microphone nearer to you"
         return Finding("room", False, text, advice)

@@ -83,7 +83,7 @@ class LiveRoom:
         self._last_s = {"input": 0.0, "output": 0.0}  # monotonic time of the last piece
         self._looked_s = 0.0  # monotonic time of the last look at them
         self.xruns = 0
-        self._loudest = 0.0  # sample of the microphone so far
+        self.microphone_is_dead = True  # it has never given anything, not even noise
         self.pair = choose_pair(settings)
         self.rate_hz = self.pair.output_hz
         self.mixer = ClipMixer(self.rate_hz)
@@ -106,11 +106,6 @@ class LiveRoom:
     def heard_s(self) -> float:
         """Room time of what leaves the loudspeaker now; behind `now_s` by the buffers."""
         return time.monotonic() - self._clock.origin_s
-
-    @property
-    def microphone_is_dead(self) -> bool:
-        """Whether it has never given anything, not even noise: it is muted, or not allowed."""
-        return self._loudest == 0.0
 
     def moments(self) -> Iterator[Block | Event]:
         """Blocks and events in order until closed; the one queue of the session."""
@@ -191,7 +186,7 @@ class LiveRoom:
 
     def _recorded(self, piece: Recorded) -> None:
         self._last_s["input"] = max(self._last_s["input"], piece.stamp.monotonic_s)
-        self._loudest = max(self._loudest, float(np.abs(piece.samples).max(initial=0.0)))
+        self.microphone_is_dead = self.microphone_is_dead and not piece.samples.any()
         self.xruns += piece.xrun and self._microphone.ready
         self._microphone.add(piece.stamp, piece.xrun)
         if shift_s := self._microphone.shift_s():

@@ -167,7 +167,7 @@ def test_a_hold_is_timed_through_a_lost_device_and_kept_when_the_program_is_ende
     assert process.returncode == 1, text
     assert "lost: " in text
     assert "I could not hear you for a moment" in text
-    assert "the microphone gave nothing" not in text
+    assert "the microphone gives nothing" not in text
     session = record(server)
     assert session["outcome"]["code"] == 1  # SIGTERM came before the lesson was over
     (hold,) = session["holds"]
@@ -186,4 +186,4 @@ def test_a_muted_microphone_is_told_when_the_session_ends(server: SoundServer, p
             process.terminate()
 
     text = lived(process, react)
-    assert "the microphone gave nothing, not even noise" in text, text
+    assert "the microphone gives nothing, not even noise: it is muted" in text, text
