@@ -14,16 +14,23 @@ from tests.ear.air import air
 PAIR_S = (1.5, 1.8)
 
 
-def told(doubtful_s: tuple[float, float], start_s: float = 0.0) -> list[Knocked]:
-    """A pair, with a stretch of time in which the echo is doubtful."""
-    samples = air([Knock(PAIR_S[0], 2)], 3.5).microphone
-    knocks = ClearKnocks()
-    knocks.attend(Knocks.MARKS, start_s)
+def heard(
+    knocks: ClearKnocks, script: Knock, start_s: float, doubtful_s: tuple[float, float] = (0.0, 0.0)
+) -> list[Knocked]:
+    """The script on a clock that stands at `start_s`; the echo is doubtful for a stretch of it."""
+    samples = air([script], 3.5).microphone
     events = []
     for number, frame in enumerate(samples.reshape(-1, FRAME)):
         doubtful = doubtful_s[0] <= number * FRAME_S < doubtful_s[1]
         events += knocks.hear(frame, doubtful, start_s + (number + 1) * FRAME_S)
     return events
+
+
+def told(doubtful_s: tuple[float, float], start_s: float = 0.0) -> list[Knocked]:
+    """A pair."""
+    knocks = ClearKnocks()
+    knocks.attend(Knocks.MARKS, start_s)
+    return heard(knocks, Knock(PAIR_S[0], 2), start_s, doubtful_s)
 
 
 @pytest.mark.parametrize("start_s", [0.0, 3600.0])
@@ -51,7 +58,5 @@ def test_nothing_is_left_of_what_was_before_a_jump_of_the_rooms_clock() -> None:
     knocks.attend(Knocks.MARKS, 0.0)
     knocks.hear(np.zeros(FRAME, np.float32), True, FRAME_S)
     knocks.begin_at(60.0)
-    events = []
-    for number, frame in enumerate(air([Knock(1.0, 1)], 2.5).microphone.reshape(-1, FRAME)):
-        events += knocks.hear(frame, False, 60.0 + (number + 1) * FRAME_S)
+    events = heard(knocks, Knock(1.0, 1), 60.0)
     assert [round(event.onset_s, 1) for event in events] == [61.0]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 import pytest
@@ -31,6 +31,13 @@ def behind(text: str, level_db: float, front: Air) -> Air:
     talk = air([said(text, 1.0)], len(front.microphone) / EAR_RATE_HZ, BRITON)
     quieter = (talk.microphone * 10 ** (level_db / 20)).astype(np.float32)
     return Air(quieter + front.microphone, front.played)
+
+
+def moved(air: Air, by_s: float, from_s: float = 0.0) -> Iterator[Block]:
+    """Its blocks on a clock that stands elsewhere, from room time `from_s` on."""
+    for block in air.blocks():
+        start_s = block.start_s + (by_s if block.start_s >= from_s else 0.0)
+        yield Block(start_s, block.microphone, block.played)
 
 
 def commands(events: Sequence[EarEvent]) -> list[str | None]:
@@ -194,8 +201,7 @@ def test_a_jump_of_the_rooms_clock_is_no_trouble(model: SpeechModel) -> None:
     ear.attend("question", Knocks.OFF)
     first, second = air([said("yes", 1.5)], 3.5), air([said("no", 1.5)], 3.5)
     events = listen(ear, first)
-    for block in second.blocks():
-        events += ear.feed(Block(block.start_s + 60.0, block.microphone, block.played))
+    events += [event for block in moved(second, 60.0) for event in ear.feed(block)]
     yes, no = events
     assert commands([yes, no]) == [Command.YES, Command.NO]
     assert no.onset_s == pytest.approx(61.5, abs=0.08)
@@ -206,10 +212,7 @@ def test_knocks_are_told_in_the_rooms_time_wherever_it_begins(model: SpeechModel
     ear.attend("hold", Knocks.MARKS)
     sound = air([Knock(2.0, 2)], 4.0)
     for start_s in (3600.0, 60.0):
-        events: list[EarEvent] = []
-        for block in sound.blocks():
-            events += ear.feed(Block(block.start_s + start_s, block.microphone, block.played))
-        (knocked,) = events
+        (knocked,) = (event for block in moved(sound, start_s) for event in ear.feed(block))
         assert isinstance(knocked, Knocked)
         assert knocked.count == 2
         assert knocked.onset_s == pytest.approx(start_s + 2.0, abs=0.01)
@@ -220,10 +223,7 @@ def test_a_stop_before_a_jump_of_the_rooms_clock_is_not_told_after_it(model: Spe
     sound = air([said("stop", 8.3)], 10.0, coach=coach)
     ear = Listener(model)
     ear.attend("hold", Knocks.OFF)
-    events: list[EarEvent] = []
-    for block in sound.blocks():
-        later_s = 60.0 if block.start_s > 8.6 else 0.0
-        events += ear.feed(Block(block.start_s + later_s, block.microphone, block.played))
+    events = [event for block in moved(sound, 60.0, 8.61) for event in ear.feed(block)]
     assert [event for event in events if isinstance(event, Heard) and event.at_s > 60.0] == []
 
 
