@@ -37,7 +37,7 @@ class EarSettings:
 
     __pydantic_config__ = FORBID
     model: str = ""  # folder of a Vosk model; empty: the shipped one
-    minimum_confidence: Annotated[float, Field(ge=0, le=1)] = 0.6  # yes, no and numbers need more
+    minimum_confidence: Annotated[float, Field(ge=0, le=1)] = 0.6  # numbers need more
     knocks: bool = True
 
 

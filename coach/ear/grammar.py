@@ -57,11 +57,6 @@ class Meaning:
     participant: int | None = None
 
     @property
-    def is_yes_no_or_number(self) -> bool:
-        """Whether it is yes, no, or anything with a number in it."""
-        return self.number is not None or self.command in (Command.YES, Command.NO)
-
-    @property
     def stops(self) -> bool:
         """Whether it may not wait."""
         return self.command in STOPPING

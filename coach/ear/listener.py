@@ -41,8 +41,8 @@ MOST_OWN = 0.6  # an answer may begin so far inside the coach's own words
 # foreign words pass in a hold, but ends are lost too (the model's card).
 UNKNOWN_COST = 0
 UNKNOWN_COST_OF_ENDS = -2  # two who call at once give one number of a third: rather none
-SURE_ANSWER = 0.8  # least confidence of yes, no and numbers: to be asked again beats a wrong record
-SURE_NUMBER = 0.75  # an end whose number is less sure is asked about
+SURE_NUMBER = 0.8  # least confidence of an answer with a number: better asked again than wrong
+SURE_END = 0.75  # an end whose number is less sure is asked about
 GAP_S = 0.02  # blocks further apart than this do not belong together
 
 
@@ -206,7 +206,7 @@ class Listener:
         nameless = meaning.command == Command.DONE and meaning.participant is None
         if self._grammar.is_numbered and nameless and start_s - stop.rise_s > NUMBER_S:
             return [Unclear(self._now_s, stop.rise_s, end_s)]
-        if meaning.participant is not None and found.confidence < SURE_NUMBER:
+        if meaning.participant is not None and found.confidence < SURE_END:
             return [Unclear(self._now_s, stop.onset_s, end_s)]
         return told
 
@@ -216,8 +216,8 @@ class Listener:
         if self._own.share(start_s, end_s, self._now_s) > MOST_OWN:
             return []
         least = self._settings.minimum_confidence
-        if found.meaning.is_yes_no_or_number:
-            least = max(least, SURE_ANSWER)
+        if found.meaning.number is not None:
+            least = max(least, SURE_NUMBER)
         if found.confidence < least:
             return self._ask_again(speech)
         return self._report(found, speech.onset_of(start_s, end_s, self._overhearing.levels))

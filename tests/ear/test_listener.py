@@ -151,6 +151,13 @@ def test_what_is_only_like_a_number_is_asked_about(
     assert isinstance(event, Unclear)
 
 
+def test_a_plain_no_is_not_asked_about_again(model: SpeechModel) -> None:
+    voice = "espeak:en-us+m3@150"  # the recogniser is less sure of its "no" than of its numbers
+    (event,) = hear(model, air([said("no", 1.5, voice)], 3.5, voice), "question")
+    assert isinstance(event, Heard)
+    assert event.command is Command.NO
+
+
 def test_an_answer_in_front_of_talk_far_behind_is_heard(model: SpeechModel) -> None:
     answer = air([said("i am ready", 1.9)], 5.0)
     heard = hear(model, behind("the ladder belongs to the neighbours", -18.0, answer), "ready")
